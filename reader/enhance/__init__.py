@@ -1,0 +1,1 @@
+"""Named views that make one kind of mark stand out from its surface."""

@@ -1,0 +1,1 @@
+"""From a file to upright pixels, and what can be measured about the picture."""

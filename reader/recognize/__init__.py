@@ -1,0 +1,1 @@
+"""From a region to a reading: characters with rivals, and the N best strings."""
