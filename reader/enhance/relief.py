@@ -71,13 +71,15 @@ def filter_ridges(gray: Gray, char_height: float) -> Gray:
 def invert_stretched(strength: NDArray[np.generic]) -> Gray:
     """Turn a strength (H, W), 0 = no stroke, into uint8 with strong strokes black and the ground white.
 
-    The 99.5th percentile becomes black, so that one screw head does not flatten all the rest.
+    Compressed as s / (s + k) with k at the 95th percentile, so that neither one screw head flattens all the rest nor
+    a small strong mark is clipped to the level of the texture around it.
     """
     values = strength.astype(np.float32)
-    top = float(np.percentile(values[:: max(1, values.shape[0] // 400), :: max(1, values.shape[1] // 400)], 99.5))
-    if top <= 0:
-        top = max(float(values.max()), 1e-6)
-    return np.asarray(np.clip(255.0 - values * (255.0 / top), 0, 255), np.uint8)
+    sample = values[:: max(1, values.shape[0] // 400), :: max(1, values.shape[1] // 400)]
+    knee = float(np.percentile(sample, 95)) + 1e-6
+    top = float(values.max()) + 1e-6
+    scale = 255.0 * (top + knee) / top
+    return np.asarray(255.0 - values * scale / (values + knee), np.uint8)
 
 
 def _hat_element(char_height: float) -> NDArray[np.uint8]:

@@ -27,7 +27,7 @@ from reader.results import Photo, ProcessingStep, View
 
 Enhancement = Callable[[Gray, float], Gray]
 
-LOCATING_LONG_SIDES_PX = (1600, 800, 400)
+LOCATING_LONG_SIDES_PX = (1600, 800, 400, 200)
 """Long sides of the copies in which marks are looked for. In the first, a figure 1 % of the picture's width is 16 px
 high; each further copy doubles the size that fits."""
 

@@ -22,6 +22,21 @@ CHARACTER_PX = (9, 36)
 """Smallest and largest character, as the longer side of its piece, in pixels of a view. Each view is half as large
 as the one before, so every size of the photo falls into this range in one of them."""
 
+STRENGTH_MIN, STRENGTH_SURE = 60.0, 190.0
+"""Stroke strength (0 to 255) below which nothing is a stroke, and above which everything is."""
+
+SMOOTH_PX = 0.9
+"""Blur before the threshold: under half a stroke, several times a grain of sensor noise."""
+
+NOISE_DEVIATIONS = 2.5
+"""A stroke stands this many deviations (from the quartiles) above the picture's median strength."""
+
+TEXTURE_FACTOR, TEXTURE_WINDOW_PX = 1.6, 61
+"""A stroke is this much stronger than the mean around it, in a window of some three characters."""
+
+STRENGTH_RATIO_MIN = 0.6
+"""Least strength of a piece that joins a row, as a share of the row's: a speck beside a figure is weaker."""
+
 PIECES_MAX = 900
 """Most pieces of one view that are chained, strongest first: bounds the time on gravel, grain and leaves. A page of
 print has about 900 letters."""
@@ -44,6 +59,9 @@ JOIN_GAP_HEIGHTS = 1.2
 
 JOIN_HEIGHT_RATIO = 1.4
 """Largest ratio of heights of two rows that are joined; 'No.' is often a little smaller than its figures."""
+
+JOIN_SCORE_RATIO = 0.5
+"""Least score of a row that joins a stronger one, as a share of it: specks beside figures chain weakly."""
 
 JOIN_ANGLE_COS = 0.985
 """Least cosine of the angle between two rows that are joined (10 degrees)."""
@@ -79,9 +97,8 @@ def locate_regions(views: Sequence[View], most: int) -> tuple[Region, ...]:
     for view in views:
         pieces = find_pieces(view)
         rows = sorted(chain_rows(pieces), key=lambda row: -row.score)[: 2 * most]
-        found += [_region_of(row, pieces, view) for row in rows]
-    ranked = sorted(found, key=lambda region: -region.score)[: 4 * most]
-    return _drop_doubles(_join_rows(ranked), most)
+        found += _join_rows([_region_of(row, pieces, view) for row in rows])
+    return _drop_doubles(sorted(found, key=lambda region: -region.score), most)
 
 
 def find_pieces(view: View) -> Pieces:
@@ -106,9 +123,11 @@ def find_pieces(view: View) -> Pieces:
 
 def _strokes(strength: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Return 0/1 strokes: clearly above the picture's floor and above the texture around."""
-    around = cv2.blur(strength, (61, 61))
-    floor = max(24.0, float(np.percentile(strength[::4, ::4], 60)))
-    limit = np.maximum(around.astype(np.float32) * 1.6, floor)
+    strength = np.asarray(cv2.GaussianBlur(strength, (0, 0), SMOOTH_PX), np.uint8)
+    around = cv2.blur(strength, (TEXTURE_WINDOW_PX, TEXTURE_WINDOW_PX))
+    middle, upper = np.percentile(strength[::3, ::3], (50, 75))
+    floor = max(STRENGTH_MIN, float(middle) + NOISE_DEVIATIONS * 1.48 * float(upper - middle))
+    limit = np.minimum(np.maximum(around.astype(np.float32) * TEXTURE_FACTOR, floor), STRENGTH_SURE)
     return (strength > limit).astype(np.uint8)
 
 
@@ -179,7 +198,9 @@ def _row_members(pieces: Pieces, seed: NDArray[np.intp], along: NDArray[np.float
     on_line = np.abs(offset @ across) < OFF_LINE_HEIGHTS * height
     alike = (extent > height / SIZE_RATIO_MAX) & (extent < height * SIZE_RATIO_MAX)
     width = pieces.sizes @ np.abs(along)
-    candidates = np.flatnonzero(on_line & alike & (width < 2.5 * height))
+    strong = pieces.strengths > STRENGTH_RATIO_MIN * float(pieces.strengths[seed].max())
+    strong[seed] = True
+    candidates = np.flatnonzero(on_line & alike & strong & (width < 2.5 * height))
     position = offset[candidates] @ along
     order = np.argsort(position)
     candidates, position = candidates[order], position[order]
@@ -231,11 +252,13 @@ def _region_of(row: Row, pieces: Pieces, view: View) -> Region:
 
 
 def _join_rows(regions: Sequence[Region]) -> list[Region]:
-    """Join rows that lie on one line: a string broken by a blank, a faint or a touching character."""
+    """Join rows of one view (best first) that lie on one line: a string broken by a blank or a faint character."""
     joined: list[Region] = []
     for region in regions:
         current = region
         for number, other in enumerate(joined):
+            if current.score < JOIN_SCORE_RATIO * other.score:
+                continue
             union = _joined_quad(other.quad, current.quad)
             if union is not None:
                 current = Region(union, max(other.score, current.score), other.surface)

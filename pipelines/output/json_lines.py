@@ -1,0 +1,105 @@
+"""The answer as data, version 1: one JSON object a line (RFC 8259), UTF-8.
+
+Takes an Answer or an error; the text goes to stdout or into a file. The form is published as answer.schema.json
+beside this file (JSON Schema, draft 2020-12). Rounding: probabilities to 4 decimals, corners to 0.1 px, times to 1 ms.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from reader.results import ANSWER_VERSION, Answer, Candidate, Dating, Mark, Serial
+
+
+def write_answer(answer: Answer) -> str:
+    """Return an answer as one line of JSON with its line end. Raises ValueError for a number that JSON has not."""
+    return _line(answer_object(answer))
+
+
+def write_error(path: Path | str, error: str) -> str:
+    """Return what is printed for a file that is no readable photo: one line of JSON with its line end."""
+    return _line({"version": ANSWER_VERSION, "photo": {"path": str(path)}, "error": error})
+
+
+def load_schema() -> dict[str, Any]:
+    """Return the published JSON Schema of both kinds of line."""
+    text = files("pipelines.output").joinpath("answer.schema.json").read_text(encoding="utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
+
+
+def answer_object(answer: Answer) -> dict[str, Any]:
+    """Return an answer as plain dicts, lists, strings and numbers."""
+    return {
+        "version": answer.version,
+        "photo": {
+            "path": answer.path,
+            "sha256": answer.sha256,
+            "width": int(answer.width),
+            "height": int(answer.height),
+        },
+        "serial": None if answer.serial is None else _serial(answer.serial),
+        "marks": [_mark(mark) for mark in answer.marks],
+        "maker": None if answer.maker is None else asdict(answer.maker),
+        "dating": None if answer.dating is None else _dating(answer.dating),
+        "advice": [asdict(advice) for advice in answer.advice],
+        "seconds": {name: round(float(seconds), 3) for name, seconds in answer.seconds.items()},
+    }
+
+
+def _line(data: dict[str, Any]) -> str:
+    return json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _serial(serial: Serial) -> dict[str, Any]:
+    return {
+        "text": serial.text,
+        "probability": _probability(serial.probability),
+        "accepted": bool(serial.accepted),
+        "mark": int(serial.mark),
+        "alternatives": _candidates(serial.alternatives),
+    }
+
+
+def _mark(mark: Mark) -> dict[str, Any]:
+    return {
+        "id": int(mark.id),
+        "text": mark.text,
+        "kind": mark.kind.value,
+        "why": mark.why,
+        "probability": _probability(mark.probability),
+        "quad": [[round(float(x), 1), round(float(y), 1)] for x, y in mark.quad],
+        "surface": mark.surface,
+        "characters": [
+            {
+                "text": character.text,
+                "probability": _probability(character.probability),
+                "rivals": [[rival.text, _probability(rival.probability)] for rival in character.rivals],
+            }
+            for character in mark.characters
+        ],
+    }
+
+
+def _dating(dating: Dating) -> dict[str, Any]:
+    return {
+        "edtf": dating.edtf,
+        "year": int(dating.year),
+        "interval": [int(year) for year in dating.interval],
+        "probability": _probability(dating.probability),
+        "evidence": [asdict(evidence) for evidence in dating.evidence],
+        "warnings": list(dating.warnings),
+    }
+
+
+def _candidates(candidates: Sequence[Candidate]) -> list[dict[str, Any]]:
+    return [{"text": one.text, "probability": _probability(one.probability)} for one in candidates]
+
+
+def _probability(value: float) -> float:
+    return round(float(value), 4)
