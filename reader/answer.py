@@ -55,6 +55,10 @@ SURE_ENOUGH = 0.9
 """A reading of this probability needs no further views."""
 
 
+READING_PROBABILITY_MIN = 0.1
+"""A reading less probable than this is taken for grain, shadow or a picture edge and goes no further."""
+
+
 @dataclass(frozen=True)
 class ReadOptions:
     """What a caller may say about a photo: the maker's name, the page (from 0), the largest picture in pixels."""
@@ -95,7 +99,17 @@ def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recog
 
 
 def read_regions(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> tuple[Reading, ...]:
-    """Read every region in its first views, then the unsure ones upside down, then the best of those in hard views."""
+    """Read every region and return the readings that are worth sorting."""
+    calibration = load_calibration()
+    readings = [combine_lines(lines, calibration) for lines in read_lines(gray, regions, recognizer) if lines]
+    return tuple(reading for reading in readings if reading.probability >= READING_PROBABILITY_MIN)
+
+
+def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> list[list[RawLine]]:
+    """Read every region in its first views, the unsure ones upside down too, the best of those in the hard views.
+
+    Returns the raw lines of each region.
+    """
     lines: list[list[RawLine]] = [[] for _ in regions]
     calibration = load_calibration()
 
@@ -116,8 +130,7 @@ def read_regions(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer:
     read(range(len(regions)), (False,), None)
     read(unsure(), (True,), None)
     read(unsure()[:HARD_REGIONS_MAX], (False, True), HARD_VIEWS)
-    readings = [combine_lines(own, calibration) for own in lines]
-    return tuple(reading for reading in readings if reading.characters)
+    return lines
 
 
 def _first_views(region: Region) -> tuple[str, ...]:

@@ -48,7 +48,8 @@ NO_VENV = (
 )
 NO_HEIC = "Going on without HEIC: its package does not install here. Every other kind of photo can be read."
 PREPARING = "Preparing Rakelight, once: about a minute..."
-UPDATING = "Preparing Rakelight again, because its needs have changed..."
+UPDATING = "Preparing Rakelight again, because its needs or its place have changed..."
+ADDING = "Adding what the checks need, once: less than a minute..."
 WAITING = "Another start is preparing Rakelight; waiting for it..."
 
 
@@ -193,24 +194,32 @@ def build(environment: Environment, extras: "Sequence[str]", lock: "IO[str]") ->
     started = time.monotonic()
     old = read_stamp(environment)
     stamp = make_stamp(environment.root, {*extras, *old.get("extras", ())})
-    tell(UPDATING if old else PREPARING)
+    anew = old.get("foundation") != stamp["foundation"] or not environment.starts()
+    if anew:
+        require_venv()
+    tell(PREPARING if not old else UPDATING if anew or old.get("packages") != stamp["packages"] else ADDING)
     if old:
         environment.stamp.unlink()
     environment.log.write_bytes(b"")
-    if old.get("foundation") != stamp["foundation"] or not environment.starts():
+    if anew:
         make_environment(environment, lock)
     install(environment, stamp["extras"], lock)
     write_stamp(environment, stamp)
     tell(f"Ready after {time.monotonic() - started:.0f} s.")
 
 
-def make_environment(environment: Environment, lock: "IO[str]") -> None:
-    """Make the environment from nothing; only the lock outlives the clearing. Raises PrepareError."""
+def require_venv() -> None:
+    """Raise PrepareError where Python came without what makes virtual environments, as Debian's does."""
     import importlib.util
-    import shutil
 
     if not all(importlib.util.find_spec(name) for name in ("venv", "ensurepip")):
         raise PrepareError(NO_VENV)
+
+
+def make_environment(environment: Environment, lock: "IO[str]") -> None:
+    """Make the environment from nothing; only the lock outlives the clearing. Raises PrepareError."""
+    import shutil
+
     for entry in environment.folder.iterdir():
         if entry.is_dir() and not entry.is_symlink():
             shutil.rmtree(entry)

@@ -73,7 +73,7 @@ def _mark(mark: Mark) -> dict[str, Any]:
         "kind": mark.kind.value,
         "why": mark.why,
         "probability": _probability(mark.probability),
-        "quad": [[round(float(x), 1), round(float(y), 1)] for x, y in mark.quad],
+        "quad": [[_pixels(x), _pixels(y)] for x, y in mark.quad],
         "surface": mark.surface,
         "characters": [
             {
@@ -99,6 +99,10 @@ def _dating(dating: Dating) -> dict[str, Any]:
 
 def _candidates(candidates: Sequence[Candidate]) -> list[dict[str, Any]]:
     return [{"text": one.text, "probability": _probability(one.probability)} for one in candidates]
+
+
+def _pixels(value: float) -> float:
+    return round(float(value), 1) + 0.0  # no minus zero
 
 
 def _probability(value: float) -> float:

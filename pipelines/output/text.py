@@ -101,7 +101,7 @@ def plain_blanks(text: str) -> str:
 
 
 def _say_reading(answer: Answer) -> list[str]:
-    """Say which figures are doubtful, what else it may read, whether it stands there again, and why it is the serial."""
+    """Say which figures are doubtful, what else it may read, whether it stands there again, and why it was chosen."""
     serial = answer.serial
     if serial is None:
         return []

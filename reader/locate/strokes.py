@@ -69,6 +69,13 @@ JOIN_ANGLE_COS = 0.985
 LENGTH_HEIGHTS_MAX = 25.0
 """Longest string in character heights; a line of print beyond it is no mark on an instrument."""
 
+LONE_PX, LONE_STRENGTH_MIN, LONE_MAX = 14, 50.0, 2
+"""A piece on its own must be this long in pixels of the view and this strong (mean over its box, 0 to 255) to be looked
+at as a lone character, and at most so many of a view are."""
+
+LONE_SCORE = 1.2
+"""Score of a lone piece at full strength: beside that of a weak row of three."""
+
 OVERLAP_SAME = 0.6
 """Two quads are the same row when they share this much of the smaller one."""
 
@@ -98,6 +105,7 @@ def locate_regions(views: Sequence[View], most: int) -> tuple[Region, ...]:
         pieces = find_pieces(view)
         rows = sorted(chain_rows(pieces), key=lambda row: -row.score)[: 2 * most]
         found += _join_rows([_region_of(row, pieces, view) for row in rows])
+        found += [_region_of(row, pieces, view) for row in lone_pieces(pieces, rows)]
     return _drop_doubles(sorted(found, key=lambda region: -region.score), most)
 
 
@@ -152,6 +160,20 @@ def chain_rows(pieces: Pieces) -> list[Row]:
         done.update((min(a, b), max(a, b)) for a, b in zip(row.members, row.members[1:], strict=False))
         rows.append(row)
     return rows
+
+
+def lone_pieces(pieces: Pieces, rows: Sequence[Row]) -> list[Row]:
+    """Return rows of one for strong large pieces outside all rows: a position mark on a leg, a lone model letter."""
+    in_rows = {member for row in rows if len(row.members) >= 3 for member in row.members}
+    longer = pieces.sizes.max(axis=1)
+    lone = [
+        number
+        for number in np.argsort(-pieces.strengths * longer).tolist()
+        if number not in in_rows and longer[number] >= LONE_PX and pieces.strengths[number] >= LONE_STRENGTH_MIN
+    ]
+    return [
+        Row((number,), (1.0, 0.0), LONE_SCORE * float(pieces.strengths[number]) / 255) for number in lone[:LONE_MAX]
+    ]
 
 
 def _neighbor_pairs(pieces: Pieces) -> list[tuple[int, int]]:

@@ -133,8 +133,7 @@ def check_jpeg(data: bytes) -> None:
 def _open(name: str, data: bytes) -> ImageFile.ImageFile:
     """Read a picture's header with Pillow's plug-in of that name.
 
-    The format's own class is called, not Image.open: that would also apply Pillow's limit on size, which is not ours
-    and can only be changed for the whole process.
+    The format's own class is called, not Image.open, which tries several and forgets why each one failed.
     """
     if name == "Avif" and not features.check("avif"):
         raise RefusedError("is an AVIF picture, which the installed Pillow cannot read", SAVE_AS_PICTURE)

@@ -49,7 +49,7 @@ STRIP_ROWS = 64
 """Rows copied at a time from Pillow to numpy: 10 ms for 12 megapixels against 27 in one piece (measured)."""
 
 _logger = logging.getLogger(__name__)
-_warnings_lock = threading.Lock()
+_rules_lock = threading.Lock()
 
 Pixels = NDArray[np.uint8]
 
@@ -82,7 +82,7 @@ def load_photo(path: Path, *, page: int = 0, pixel_limit: int = settings.PIXEL_L
     """
     try:
         data = _read_file(path)
-        with _quiet():
+        with _own_rules():
             decoded = _decode(data, page, pixel_limit)
             pixels = _to_pixels(_to_srgb(_flatten(decoded.image), decoded.profile))
     except RefusedError as refusal:
@@ -178,11 +178,18 @@ def _decode(data: bytes, page: int, pixel_limit: int) -> Decoded:
 
 
 @contextmanager
-def _quiet() -> Iterator[None]:
-    """Ignore the decoders' warnings. One thread at a time: warning filters belong to the whole process."""
-    with _warnings_lock, warnings.catch_warnings():
+def _own_rules() -> Iterator[None]:
+    """Ignore the decoders' warnings, and lift Pillow's own limit on size: check_size applies the caller's.
+
+    One thread at a time, since both are settings of the whole process.
+    """
+    with _rules_lock, warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        yield
+        limit, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, None
+        try:
+            yield
+        finally:
+            Image.MAX_IMAGE_PIXELS = limit
 
 
 def _flatten(image: Image.Image) -> Image.Image:

@@ -69,7 +69,7 @@ def load_calibration() -> Calibration:
     try:
         document = json.loads(CALIBRATION_FILE.read_text(encoding="utf-8"))
         weights = {str(name): float(weight) for name, weight in document["weights"].items()}
-    except (OSError, ValueError, KeyError, AttributeError) as error:
+    except (OSError, ValueError, KeyError, AttributeError, TypeError) as error:
         raise TableError(CALIBRATION_FILE, f"not a calibration ({error}); install Rakelight again") from error
     unknown = set(weights) - set(Features(0, 0, 0, 0, 0, 0).values())
     if unknown:

@@ -48,37 +48,71 @@ class _Vote:
     best: RawLine
 
 
+@dataclass(frozen=True)
+class _Ballot:
+    """All votes on one region, both directions of reading, and which direction won."""
+
+    upright: dict[str, _Vote]
+    turned: dict[str, _Vote]
+
+    @property
+    def half_turn(self) -> bool:
+        return _top_weight(self.turned) > _top_weight(self.upright)
+
+    @property
+    def ranked(self) -> list[tuple[str, _Vote]]:
+        """The winning direction's strings, heaviest first."""
+        votes = self.turned if self.half_turn else self.upright
+        return sorted(votes.items(), key=lambda item: (-item[1].weight, item[0]))
+
+
 def combine_lines(lines: Sequence[RawLine], calibration: Calibration) -> Reading:
     """Return the reading of one region from its raw lines (at least one, all of the same region).
 
     The direction of reading is the one with the heavier votes; the reading's region is turned accordingly.
     """
     region = lines[0].picture.region
-    lines = [_without_edge_marks(line) for line in lines]
     name = "+".join(sorted({line.picture.view.name for line in lines}))
-    upright = _votes([line for line in lines if not line.picture.half_turn])
-    turned = _votes([line for line in lines if line.picture.half_turn])
-    votes = turned if _top_weight(turned) > _top_weight(upright) else upright
-    if not votes:
+    ballot = _vote(lines)
+    if not ballot.ranked:
         return Reading(region, (), (), name)
-    if votes is turned:
+    if ballot.half_turn:
         region = replace(region, quad=turn_quad(region.quad, 2))
-    if upright and turned:
+    if ballot.upright and ballot.turned:
         region = replace(region, half_turn_open=False)
-    ranked = sorted(votes.items(), key=lambda item: -item[1].weight)
-    total = sum(vote.weight for vote in votes.values()) + min(_top_weight(upright), _top_weight(turned))
-    best = ranked[0][1]
-    features = Features(
-        score=best.best.score,
-        share=best.weight / total,
-        views=best.views,
-        length=sum(character.text != " " for character in best.best.characters),
-        figures=sum(character.text.isdigit() for character in best.best.characters),
-        contrast=_contrast(best.best),
+    probability = calibration.probability(_features(ballot))
+    best, *others = [vote.best for _, vote in ballot.ranked]
+    characters = _characters(best, others, probability, region)
+    return Reading(region, characters, _candidates(ballot.ranked, characters, probability), name)
+
+
+def describe_lines(lines: Sequence[RawLine]) -> Features | None:
+    """Return what the calibration sees of a region's raw lines, or None where nothing was read."""
+    ballot = _vote(lines)
+    return _features(ballot) if ballot.ranked else None
+
+
+def _vote(lines: Sequence[RawLine]) -> _Ballot:
+    cleaned = [_without_edge_marks(line) for line in lines]
+    return _Ballot(
+        _votes([line for line in cleaned if not line.picture.half_turn]),
+        _votes([line for line in cleaned if line.picture.half_turn]),
     )
-    probability = calibration.probability(features)
-    characters = _characters(best.best, [vote.best for _, vote in ranked[1:]], probability, region)
-    return Reading(region, characters, _candidates(ranked, characters, probability), name)
+
+
+def _features(ballot: _Ballot) -> Features:
+    vote = ballot.ranked[0][1]
+    loser = min(_top_weight(ballot.upright), _top_weight(ballot.turned))
+    total = sum(other.weight for _, other in ballot.ranked) + loser
+    characters = [character for character in vote.best.characters if character.text != " "]
+    return Features(
+        score=vote.best.score,
+        share=vote.weight / total,
+        views=vote.views,
+        length=len(characters),
+        figures=sum(character.text.isdigit() for character in characters),
+        contrast=_contrast(vote.best),
+    )
 
 
 def _without_edge_marks(line: RawLine) -> RawLine:

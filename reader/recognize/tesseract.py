@@ -18,6 +18,7 @@ from functools import cache
 from pathlib import Path
 
 import cv2
+import numpy as np
 
 from reader.errors import SetupError
 from reader.recognize.recognizer import LinePicture, RawCharacter, RawLine, Recognizer
@@ -33,6 +34,9 @@ WORKERS = 2
 
 LINE_CONFIG = "--psm 7 --dpi 300 -c lstm_choice_mode=2 -c lstm_choice_iterations=3 -c hocr_char_boxes=1"
 """One text line a picture; the symbol choices are the rivals. The resolution only silences a guess."""
+
+CONTRAST_MIN = 24
+"""Least difference between a picture's darkest and brightest gray: Tesseract reads letters into an empty picture."""
 
 HTML = "{http://www.w3.org/1999/xhtml}"
 
@@ -52,12 +56,17 @@ class TesseractRecognizer(Recognizer):
 
     def read_lines(self, pictures: Sequence[LinePicture]) -> list[RawLine]:
         """Read all pictures in up to WORKERS processes; see Recognizer."""
-        if not pictures:
-            return []
-        share = -(-len(pictures) // WORKERS)
-        parts = [pictures[start : start + share] for start in range(0, len(pictures), share)]
+        lines = [RawLine(picture, ()) for picture in pictures]
+        written = [number for number, picture in enumerate(pictures) if np.ptp(picture.pixels) >= CONTRAST_MIN]
+        share = max(1, -(-len(written) // WORKERS))
+        parts = [written[start : start + share] for start in range(0, len(written), share)]
         with ThreadPoolExecutor(WORKERS) as pool:
-            return [line for part in pool.map(self._read_part, parts) for line in part]
+            for part, read in zip(
+                parts, pool.map(self._read_part, [[pictures[n] for n in p] for p in parts]), strict=True
+            ):
+                for number, line in zip(part, read, strict=True):
+                    lines[number] = line
+        return lines
 
     def _read_part(self, pictures: Sequence[LinePicture]) -> list[RawLine]:
         import pytesseract
@@ -77,9 +86,10 @@ class TesseractRecognizer(Recognizer):
                     config=self._config,
                     timeout=SECONDS_START_MAX + SECONDS_A_LINE_MAX * len(pictures),
                 )
-            except (pytesseract.TesseractError, RuntimeError):  # RuntimeError is pytesseract's time-out
+                return _parse_hocr(hocr, pictures)
+            except (pytesseract.TesseractError, RuntimeError, OSError, ET.ParseError):
+                # RuntimeError is pytesseract's time-out, OSError a result file that was never written
                 return [RawLine(picture, ()) for picture in pictures]
-        return _parse_hocr(hocr, pictures)
 
 
 @cache

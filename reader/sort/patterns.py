@@ -24,7 +24,7 @@ HEAD_AS_FIGURE, TAIL_AS_FIGURE = "Il", "IlOo"
 """Look-alikes that are read as the figure even at the beginning and the end of a run: a bare upright is seldom a model
 letter, and a letter joined on behind the figures is rare. All others at a run's ends stay letters."""
 
-_STOP = "A AN AND BY CO DE DER DIE ET FOR IN INC LA LE LTD NEW NO NY OF ON OR SON ST THE TO UND USA"
+_STOP = "AN AND BY CO DE DER DIE ET FOR IN INC LA LE LTD NEW NO NY OF ON OR SON ST THE TO UND USA"
 STOP_WORDS = frozenset(_STOP.split())
 """Short words that are no model letters."""
 
@@ -201,6 +201,7 @@ PHRASES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
         ("service-date", rf"{_W}{_SERVICE}{_E}.{{0,20}}?(?:{_DATE}|{_YEAR})"),
         ("patent", _PATENT),
         ("size", rf"{_SIZE_NUMBER}\s?{_OCTAVES}{_E}(?!\W{{0,3}}[0-9])\.?"),
+        ("row", rf"(?<![A-Z0-9.,/]){_SMALL}(?:\s+{_SMALL}){{2,}}(?![A-Z0-9.,/½'\"])"),
         ("date", _DATE),
         ("month", rf"{_MONTH}\.?"),
         ("year", rf"{_W}(?:(?:{_SINCE}|{_HONOR}|{_CITY}){_E}\W{{1,3}}|©\s*)+(?:(?:IN|AD|ANNO)\W{{1,3}})?{_YEAR}"),
@@ -236,7 +237,6 @@ PHRASES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
             "inventory",
             r"(?<![0-9.,])[0-9]{4}[./][0-9]{1,4}(?:[./][0-9]+)*(?![0-9A-Z])|(?<![A-Z])[A-Z]{2,5}\s[0-9]+/[A-Z0-9]+",
         ),
-        ("row", rf"(?<![A-Z0-9.,/]){_SMALL}(?:\s+{_SMALL}){{2,}}(?![A-Z0-9.,/½'\"])"),
         ("fraction", r"(?<![0-9./])(?:[0-9]{1,2}\s)?[1-9]/[2-9](?![0-9/.])|(?<![0-9])[0-9]{1,2}\s?[½¼¾⅓⅔⅛]"),
         ("figures", r"(?<![A-Z0-9.,/-])[0-9]{1,3}(?:\s[0-9]{3})+(?![A-Z0-9/]|[.,-][0-9])"),
         ("announcement", rf"{_NO_WORD}(?=(?:[A-Z]{{1,3}}[ -]?)?[0-9])|(?<!.){_NO_WORD}(?!.)"),

@@ -14,7 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from tools.renderer.camera import jpeg
+from tools.renderer.camera import jpeg, open_jpeg
 from tools.renderer.random_scenes import LEVELS
 from tools.renderer.samples import all_samples, large_spec
 from tools.renderer.scene import Truth, random_spec, render
@@ -34,8 +34,11 @@ def truth_row(file: str, truth: Truth) -> list[str]:
 
 def quads_json(truth: Truth) -> str:
     """Return every string with its kind and quad as JSON."""
-    marks = [{"text": m.text, "kind": m.kind, "quad": np.round(m.quad, 1).tolist()} for m in truth.marks]
-    return json.dumps([{**m, "quad": [[round(float(v), 1) for v in xy] for xy in m["quad"]]} for m in marks])
+    marks = []
+    for mark in truth.marks:
+        quad = [[round(float(v), 1) for v in corner] for corner in mark.quad]
+        marks.append({"text": mark.text, "kind": mark.kind, "quad": quad})
+    return json.dumps(marks)
 
 
 def write_rows(file: Path, columns: tuple[str, ...], rows: list[list[str]]) -> None:
@@ -76,8 +79,7 @@ def write_sheet(file: Path, samples_folder: Path) -> None:
     """Write a contact sheet of the samples, four to a row, under 400 KB."""
     tiles = []
     for sample in all_samples():
-        data = np.frombuffer((samples_folder / sample.file).read_bytes(), np.uint8)
-        picture = cv2.cvtColor(cv2.imdecode(data, cv2.IMREAD_COLOR), cv2.COLOR_BGR2RGB)
+        picture = open_jpeg((samples_folder / sample.file).read_bytes())
         tiles.append(cv2.resize(picture, SHEET_TILE, interpolation=cv2.INTER_AREA))
     while len(tiles) % 4:
         tiles.append(np.zeros_like(tiles[0]))

@@ -45,8 +45,9 @@ def curve(*points: Point) -> Floats:
     return np.vstack([*pieces, p[-1:]]).astype(np.float32)
 
 
-def ellipse(cx: float, cy: float, rx: float, ry: float, start_deg: float = -90, end_deg: float = 270) -> Floats:
-    """Return an elliptic arc; 0 degrees is rightward, 90 downward."""
+def ellipse(cx: float, cy: float, rx: float, ry: float, sweep_deg: Point = (-90, 270)) -> Floats:
+    """Return an elliptic arc between two angles; 0 degrees is rightward, 90 downward."""
+    start_deg, end_deg = sweep_deg
     steps = max(4, math.ceil(abs(end_deg - start_deg) / 14))
     angle = np.radians(np.linspace(start_deg, end_deg, steps + 1))
     return np.stack([cx + rx * np.cos(angle), cy + ry * np.sin(angle)], 1).astype(np.float32)
@@ -63,7 +64,9 @@ def _one(style: FigureStyle) -> Glyph:
 
 def _three(style: FigureStyle) -> Glyph:
     if style.three == "flat":
-        lower = curve((0.25, 0.4), (0.42, 0.41), (0.56, 0.54), (0.58, 0.74), (0.46, 0.94), (0.27, 1), (0.1, 0.96), (0.02, 0.86))
+        lower = curve(
+            (0.25, 0.4), (0.42, 0.41), (0.56, 0.54), (0.58, 0.74), (0.46, 0.94), (0.27, 1), (0.1, 0.96), (0.02, 0.86)
+        )
         return Glyph((line((0.05, 0.0), (0.55, 0.0), (0.25, 0.4)), lower), 0.6)
     upper = curve((0.06, 0.2), (0.14, 0.05), (0.3, 0), (0.46, 0.05), (0.53, 0.22), (0.45, 0.4), (0.25, 0.47))
     lower = curve((0.25, 0.47), (0.46, 0.52), (0.58, 0.72), (0.48, 0.93), (0.28, 1), (0.1, 0.95), (0.02, 0.8))
@@ -111,7 +114,7 @@ def _nine(style: FigureStyle) -> Glyph:
 
 
 _STEM = line((0.06, 0), (0.06, 1))
-_ROUND_P = (line((0.06, 0), (0.3, 0)), ellipse(0.3, 0.27, 0.26, 0.27, -90, 90), line((0.3, 0.54), (0.06, 0.54)))
+_ROUND_P = (line((0.06, 0), (0.3, 0)), ellipse(0.3, 0.27, 0.26, 0.27, (-90, 90)), line((0.3, 0.54), (0.06, 0.54)))
 _S = ((0.54, 0.15), (0.43, 0.02), (0.28, 0), (0.1, 0.07), (0.05, 0.24), (0.14, 0.4), (0.3, 0.48), (0.48, 0.58))
 _AND = ((0.66, 1), (0.2, 0.36), (0.15, 0.18), (0.26, 0.01), (0.4, 0.12), (0.34, 0.3), (0.12, 0.52), (0.03, 0.76))
 
@@ -121,19 +124,25 @@ PLAIN: dict[str, Glyph] = {
     "A": Glyph((line((0, 1), (0.34, 0), (0.68, 1)), line((0.13, 0.66), (0.55, 0.66))), 0.68),
     "B": Glyph(
         (
-            _STEM, line((0.06, 0), (0.3, 0)), ellipse(0.3, 0.235, 0.24, 0.235, -90, 90), line((0.06, 0.47), (0.32, 0.47)),
-            ellipse(0.32, 0.735, 0.27, 0.265, -90, 90), line((0.32, 1), (0.06, 1)),
+            _STEM,
+            line((0.06, 0), (0.3, 0)),
+            ellipse(0.3, 0.235, 0.24, 0.235, (-90, 90)),
+            line((0.06, 0.47), (0.32, 0.47)),
+            ellipse(0.32, 0.735, 0.27, 0.265, (-90, 90)),
+            line((0.32, 1), (0.06, 1)),
         ),
         0.6,
     ),
-    "C": Glyph((ellipse(0.37, 0.5, 0.35, 0.5, -48, -312),), 0.66),
-    "D": Glyph((_STEM, line((0.06, 0), (0.26, 0)), ellipse(0.26, 0.5, 0.37, 0.5, -90, 90), line((0.26, 1), (0.06, 1))), 0.66),
+    "C": Glyph((ellipse(0.37, 0.5, 0.35, 0.5, (-48, -312)),), 0.66),
+    "D": Glyph(
+        (_STEM, line((0.06, 0), (0.26, 0)), ellipse(0.26, 0.5, 0.37, 0.5, (-90, 90)), line((0.26, 1), (0.06, 1))), 0.66
+    ),
     "E": Glyph((_STEM, line((0.54, 0), (0.06, 0)), line((0.06, 1), (0.56, 1)), line((0.06, 0.48), (0.44, 0.48))), 0.58),
     "F": Glyph((_STEM, line((0.54, 0), (0.06, 0)), line((0.06, 0.48), (0.44, 0.48))), 0.56),
-    "G": Glyph((ellipse(0.37, 0.5, 0.35, 0.5, -48, -330), line((0.42, 0.56), (0.68, 0.56), (0.68, 0.94))), 0.72),
+    "G": Glyph((ellipse(0.37, 0.5, 0.35, 0.5, (-48, -330)), line((0.42, 0.56), (0.68, 0.56), (0.68, 0.94))), 0.72),
     "H": Glyph((_STEM, line((0.6, 0), (0.6, 1)), line((0.06, 0.49), (0.6, 0.49))), 0.66),
     "I": Glyph((line((0.1, 0), (0.1, 1)),), 0.2),
-    "J": Glyph((line((0.42, 0), (0.42, 0.72)), ellipse(0.22, 0.72, 0.2, 0.28, 0, 170)), 0.48),
+    "J": Glyph((line((0.42, 0), (0.42, 0.72)), ellipse(0.22, 0.72, 0.2, 0.28, (0, 170))), 0.48),
     "K": Glyph((_STEM, line((0.58, 0), (0.06, 0.6)), line((0.22, 0.42), (0.62, 1))), 0.64),
     "L": Glyph((_STEM, line((0.06, 1), (0.54, 1))), 0.56),
     "M": Glyph((line((0.06, 1), (0.06, 0)), line((0.06, 0), (0.4, 0.82), (0.74, 0)), line((0.74, 0), (0.74, 1))), 0.8),
@@ -144,7 +153,9 @@ PLAIN: dict[str, Glyph] = {
     "R": Glyph((_STEM, *_ROUND_P, line((0.3, 0.54), (0.6, 1))), 0.62),
     "S": Glyph((curve(*_S, (0.56, 0.76), (0.47, 0.94), (0.28, 1), (0.1, 0.96), (0.02, 0.83)),), 0.6),
     "T": Glyph((line((0.0, 0), (0.62, 0)), line((0.31, 0), (0.31, 1))), 0.62),
-    "U": Glyph((line((0.06, 0), (0.06, 0.68)), ellipse(0.32, 0.68, 0.26, 0.32, 180, 0), line((0.58, 0.68), (0.58, 0))), 0.64),
+    "U": Glyph(
+        (line((0.06, 0), (0.06, 0.68)), ellipse(0.32, 0.68, 0.26, 0.32, (180, 0)), line((0.58, 0.68), (0.58, 0))), 0.64
+    ),
     "V": Glyph((line((0, 0), (0.32, 1), (0.64, 0)),), 0.64),
     "W": Glyph((line((0, 0), (0.24, 1), (0.46, 0.1), (0.68, 1), (0.92, 0)),), 0.92),
     "X": Glyph((line((0, 0), (0.6, 1)), line((0.6, 0), (0, 1))), 0.6),
@@ -187,5 +198,7 @@ def _serifs(found: Glyph) -> tuple[Floats, ...]:
         for end, before in ((stroke[0], stroke[1]), (stroke[-1], stroke[-2])):
             dx, dy = abs(float(end[0] - before[0])), abs(float(end[1] - before[1]))
             if dy > 0.3 and dx < 0.75 * dy and min(abs(float(end[1])), abs(float(end[1]) - 1)) < 0.01:
-                bars.append(line((float(end[0]) - SERIF_HALF, float(end[1])), (float(end[0]) + SERIF_HALF, float(end[1]))))
+                bars.append(
+                    line((float(end[0]) - SERIF_HALF, float(end[1])), (float(end[0]) + SERIF_HALF, float(end[1])))
+                )
     return tuple(bars)

@@ -65,7 +65,11 @@ def frame_of(spec: SceneSpec) -> Frame:
     columns, rows = (high - low).astype(int).tolist()
     eye = -turn.T @ np.array([0, 0, focal])
     return Frame(
-        from_plane @ shift, (rows, columns), (-float(low[0]), -float(low[1])), long_side / BASE_WIDTH_PX, spec.size,
+        from_plane @ shift,
+        (rows, columns),
+        (-float(low[0]), -float(low[1])),
+        long_side / BASE_WIDTH_PX,
+        spec.size,
         (float(eye[0] - low[0]), float(eye[1] - low[1]), -float(eye[2])),
     )
 
@@ -81,8 +85,10 @@ def _rotation(roll_deg: float, pitch_deg: float, yaw_deg: float) -> NDArray[np.f
 
 def take(light: Floats, frame: Frame, camera: CameraSpec, warmth: float, rng: Rng) -> NDArray[np.uint8]:
     """Return the photo, (H, W, 3) uint8 RGB, of linear light (h, w, 3) on the canvas."""
-    photo = cv2.warpPerspective(light, frame.to_photo, frame.size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    photo = _unsharp_optics(photo, camera, frame.scale)
+    photo = cv2.warpPerspective(
+        light, frame.to_photo, frame.size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    photo = _blur_optics(np.asarray(photo, np.float32), camera, frame.scale)
     photo *= _vignette(photo.shape[:2], camera.vignette)[..., None]
     # a phone brightens a dark subject, but not all the way
     metered = max(_metered(photo), 1e-5)
@@ -94,7 +100,7 @@ def take(light: Floats, frame: Frame, camera: CameraSpec, warmth: float, rng: Rn
     return np.asarray(np.clip(encoded * 255 + 0.5, 0, 255), np.uint8)
 
 
-def _unsharp_optics(photo: Floats, camera: CameraSpec, scale: float) -> Floats:
+def _blur_optics(photo: Floats, camera: CameraSpec, scale: float) -> Floats:
     """Blur by defocus (a disc) and by a shaking hand (a short line)."""
     radius = camera.defocus_px * scale
     if radius > 2.0:
@@ -110,7 +116,10 @@ def _unsharp_optics(photo: Floats, camera: CameraSpec, scale: float) -> Floats:
         kernel = np.zeros((size, size), np.float32)
         dx, dy = (length / 2 * f(math.radians(camera.motion_deg)) for f in (math.cos, math.sin))
         middle = size // 2
-        ends = ((round((middle - dx) * 16), round((middle - dy) * 16)), (round((middle + dx) * 16), round((middle + dy) * 16)))
+        ends = (
+            (round((middle - dx) * 16), round((middle - dy) * 16)),
+            (round((middle + dx) * 16), round((middle + dy) * 16)),
+        )
         cv2.line(kernel, *ends, 1.0, 1, cv2.LINE_AA, 4)
         kernel = np.maximum(kernel, 0)
         photo = np.asarray(cv2.filter2D(photo, -1, kernel / max(float(kernel.sum()), 1e-6)), np.float32)
@@ -160,7 +169,7 @@ def encode(linear_light: Floats) -> Floats:
 
 
 def _phone(encoded: Floats, camera: CameraSpec, scale: float) -> Floats:
-    """Apply the phone's tone curve, smoothing of noise (which eats faint texture) and sharpening (which leaves halos)."""
+    """Apply the phone's tone curve, smoothing (which eats faint texture) and sharpening (which leaves halos)."""
     encoded = encoded + np.float32(0.10) * encoded * (1 - encoded) * (2 * encoded - 0.8)
     if camera.smoothing > 0:
         smooth = cv2.bilateralFilter(encoded, 5, 0.10 * camera.smoothing, 2.0)
@@ -174,8 +183,8 @@ def age_print(photo: NDArray[np.uint8], age: float, rng: Rng) -> NDArray[np.uint
     """Return the photo as a toned print of the time: brown, flat, faded at the edges, spotted, with hair cracks."""
     shape = photo.shape[:2]
     # old plates saw blue and green, hardly red
-    gray = (photo.astype(np.float32) / 255) @ np.array([0.08, 0.42, 0.50], np.float32)
-    gray = blur(gray * np.float32(1.25), 0.9)
+    seen = (photo.astype(np.float32) / 255) @ np.array([0.08, 0.42, 0.50], np.float32)
+    gray = blur((seen - np.float32(0.06)) * np.float32(1.5), 0.9)
     y, x = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j].astype(np.float32)
     rim = smoothstep(0.55, 1.25, np.maximum(np.abs(x), np.abs(y)) + 0.12 * fractal(shape, 300, 4, rng))
     cloud = fractal(shape, 420, 5, rng, 0.6)
@@ -186,7 +195,7 @@ def age_print(photo: NDArray[np.uint8], age: float, rng: Rng) -> NDArray[np.uint
     gray = gray * (1 - spots) + 0.32 * spots
     _crack(gray, age, rng)
     # the paper's bare border, a little uneven
-    margin = 1 - np.maximum(np.abs(x) + 0.004 * fractal(shape, 60, 3, rng), np.abs(y) * 1.0 - 0.02)
+    margin = 1 - np.maximum(np.abs(x) + 0.0008 * fractal(shape, 60, 3, rng), np.abs(y) - 0.02)
     border = smoothstep(0.034, 0.038, margin.astype(np.float32))
     gray = gray * border + (np.float32(0.93) + 0.02 * fractal(shape, 90, 5, rng)) * (1 - border)
     dark, bright = np.array([46, 30, 18], np.float32), np.array([236, 216, 176], np.float32)
@@ -199,7 +208,7 @@ def _crack(gray: Floats, age: float, rng: Rng) -> None:
     height, width = gray.shape
     for _ in range(round(14 * age)):
         start = rng.random(2) * [width, height]
-        steps = np.cumsum(rng.normal(0, 5, (30, 2)) + rng.normal(0, 7, 2), 0) + start
+        steps = np.cumsum(rng.normal(0, 1.8, (30, 2)) + rng.normal(0, 7, 2), 0) + start
         value = float(rng.choice([0.88, 0.2]))
         cv2.polylines(gray, [steps.astype(np.int32)], False, value, 1, cv2.LINE_AA)
     for x, y in (rng.random((round(60 * age), 2)) * [width, height]).astype(int).tolist():
@@ -213,3 +222,11 @@ def jpeg(photo: NDArray[np.uint8], quality: int) -> bytes:
     if not done:
         raise ValueError("OpenCV could not encode the picture as JPEG")
     return bytes(data)
+
+
+def open_jpeg(data: bytes) -> NDArray[np.uint8]:
+    """Return the (H, W, 3) uint8 RGB pixels of a JPEG; ValueError if it is none."""
+    pixels = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    if pixels is None:
+        raise ValueError("OpenCV could not decode the picture; render it again")
+    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2RGB), np.uint8)

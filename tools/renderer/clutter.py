@@ -11,16 +11,23 @@ import cv2
 import numpy as np
 
 from tools.renderer.light import Surface, scatter
-from tools.renderer.noise import Rng, blur, fractal, smoothstep, value_noise
+from tools.renderer.noise import Rng, blur, fractal, smoothstep
 from tools.renderer.spec import Floats
 from tools.renderer.wood import linear
+
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom in canvas pixels."""
 
 DUST_COLOR = (158, 148, 132)
 """sRGB color of gray household dust under a warm light."""
 
 BEYOND: dict[str, tuple[tuple[int, int, int], float]] = {
-    "felt": ((104, 34, 30), 0.0), "green-felt": ((40, 54, 38), 0.0), "gap": ((14, 11, 9), -1.0),
-    "rail": ((82, 52, 32), 1.0), "iron": ((140, 104, 54), 1.0), "key-slip": ((28, 22, 20), 1.0),
+    "felt": ((78, 27, 25), 0.0),
+    "green-felt": ((40, 54, 38), 0.0),
+    "gap": ((14, 11, 9), -1.0),
+    "rail": ((82, 52, 32), 1.0),
+    "iron": ((140, 104, 54), 1.0),
+    "key-slip": ((28, 22, 20), 1.0),
 }
 """What may lie beyond the surface's edge: its sRGB color, and whether it lies lower (-1), level (0) or higher (1)."""
 
@@ -33,7 +40,11 @@ def settle_dust(surface: Surface, amount: float, rng: Rng) -> None:
     smooth = blur(surface.height, 3.5 * scale)
     hollow = np.clip((smooth - surface.height) / np.float32(1.6 * scale), 0, 1)
     film = 0.30 + 0.07 * fractal(shape, 260 * scale, 8, rng, 0.72) + 0.75 * hollow
-    film = np.clip(film, 0, 1) * np.float32(amount) * np.clip(0.8 + 0.25 * blur(_white(shape, rng), 0.8 * scale) * 2, 0, 1.4)
+    film = (
+        np.clip(film, 0, 1)
+        * np.float32(amount)
+        * np.clip(0.8 + 0.25 * blur(_white(shape, rng), 0.8 * scale) * 2, 0, 1.4)
+    )
     surface.height += np.float32(0.55 * amount) * hollow * (smooth - surface.height)
     specks = smoothstep(3.3 - 0.9 * amount, 3.9 - 0.9 * amount, blur(_white(shape, rng), 0.9 * scale) * np.float32(3.2))
     cover = np.clip(0.75 * film + 0.7 * specks, 0, 0.92)
@@ -63,10 +74,10 @@ def stain(surface: Surface, amount: float, rng: Rng) -> None:
         return
     shape, scale = surface.shape, surface.scale
     field = fractal(shape, 380 * scale, 5, rng, 0.55)
-    level = np.float32(1.5 - 0.9 * amount)
+    level = 1.5 - 0.9 * amount
     pool = smoothstep(level - 0.05, level + 0.12, field) * np.float32(0.28)
     rim = np.exp(-np.square((field - level) / np.float32(0.07))) * np.float32(0.30)
-    spots = smoothstep(2.2, 2.6, value_noise(shape, (26 * scale, 26 * scale), rng)) * np.float32(0.45)
+    spots = smoothstep(2.0, 3.2, fractal(shape, 34 * scale, 5, rng, 0.65)) * np.float32(0.35)
     angle = rng.uniform(0, 2 * math.pi)
     x = np.linspace(-1, 1, shape[1], dtype=np.float32)[None, :]
     y = np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
@@ -91,46 +102,59 @@ def scratch(surface: Surface, amount: float, rng: Rng) -> None:
 
 
 def end_surface(
-    surface: Surface, edge: str, extent: tuple[float, float, float, float], view: tuple[float, float, float, float],
-    toward_light: tuple[float, float], rng: Rng,
+    surface: Surface, edge: str, extent: Box, view: Box, toward_light: tuple[float, float], *, rng: Rng
 ) -> Floats:
     """End the surface at one side, 'felt-top' say: BEYOND's name, then top, bottom, left or right.
 
     `extent` is the box of all marks and `view` the box that the photo sees, both left, top, right, bottom on the
-    canvas; the edge lies between them. `toward_light` is the light's direction in the plane. Returns the
-    distance beyond the edge (H, W) in pixels, negative on the surface.
+    canvas; the edge lies between them. `toward_light` is the light's direction in the plane. Returns the distance
+    beyond the edge (H, W) in pixels, negative on the surface.
     """
     if not edge:
         return np.full(surface.shape, -1e6, np.float32)
     what, side = edge.rsplit("-", 1)
-    color, level = BEYOND[what]
     beyond = _beyond(surface, side, extent, view, rng)
     unit = np.float32(surface.unit)
-    normal = {"top": (0, -1), "bottom": (0, 1), "left": (-1, 0), "right": (1, 0)}[side]
-    lit = normal[0] * toward_light[0] + normal[1] * toward_light[1]
     # the arris of the board is worn round, and a darker joint shows beside it
     surface.height -= np.square(np.clip(1 + beyond / (1.6 * unit), 0, 1)) * unit * np.float32(0.5)
-    joint = np.exp(-np.square(beyond / (0.5 * unit)))
-    rough = fractal(surface.shape, 3 * surface.unit, 4, rng, 0.7)
-    cover = smoothstep(-0.6 * surface.scale, 0.6 * surface.scale, beyond)
-    other = linear(color) * np.clip(1 + (0.22 if "felt" in what else 0.10) * rough, 0.2, 1.8)[..., None]
-    surface.albedo += cover[..., None] * (other - surface.albedo)
-    surface.albedo *= (1 - 0.75 * joint)[..., None]
-    surface.gloss += cover * (np.float32(0.3 if what in ("iron", "key-slip") else 0.02) - surface.gloss)
-    bump = rough * unit * np.float32(0.10 if "felt" in what else 0.03)
-    surface.height += cover * (bump + level * unit * np.float32(0.6) - surface.height)
-    if level * lit > 0.05:
-        reach = unit * np.float32(7.0 * lit)
-        near = -beyond if level > 0 else beyond
-        band = np.clip(1.15 - near / reach, 0, 1) * (near > 0)
-        np.maximum(surface.block, smoothstep(0, 0.5, band) * np.float32(0.85), out=surface.block)
-    elif level < 0:
-        np.maximum(surface.block, cover * np.float32(0.5), out=surface.block)
+    _cover_beyond(surface, what, beyond, rng)
+    surface.albedo *= (1 - 0.75 * np.exp(-np.square(beyond / (0.5 * unit))))[..., None]
+    normal = {"top": (0, -1), "bottom": (0, 1), "left": (-1, 0), "right": (1, 0)}[side]
+    _edge_shadow(surface, beyond, BEYOND[what][1], normal[0] * toward_light[0] + normal[1] * toward_light[1])
     return beyond
 
 
+def _cover_beyond(surface: Surface, what: str, beyond: Floats, rng: Rng) -> None:
+    """Put felt, iron, another board or darkness beyond the edge."""
+    color, level = BEYOND[what]
+    felt = "felt" in what
+    unit = np.float32(surface.unit)
+    rough = fractal(surface.shape, 3 * surface.unit, 4, rng, 0.7)
+    cover = smoothstep(-0.6 * surface.scale, 0.6 * surface.scale, beyond)
+    other = linear(color) * np.clip(1 + (0.14 if felt else 0.10) * rough, 0.2, 1.8)[..., None]
+    surface.albedo += cover[..., None] * (other - surface.albedo)
+    surface.gloss += cover * (np.float32(0.3 if what in ("iron", "key-slip") else 0.02) - surface.gloss)
+    level_px = level * unit * np.float32(0.5) + rough * unit * np.float32(0.10 if felt else 0.03)
+    step = smoothstep(-2.5 * surface.scale, 2.5 * surface.scale, beyond)
+    surface.height += step * (level_px - surface.height)
+
+
+def _edge_shadow(surface: Surface, beyond: Floats, level: float, lit: float) -> None:
+    """Shade the lower side of a step; `lit` is how far the light comes from beyond (-1 to 1)."""
+    if level * lit > 0.05:
+        near = -beyond if level > 0 else beyond
+        band = np.clip(1.15 - near / np.float32(7.0 * surface.unit * abs(lit)), 0, 1) * (near > 0)
+        np.maximum(surface.block, smoothstep(0, 0.5, band) * np.float32(0.85), out=surface.block)
+    elif level < 0:
+        np.maximum(surface.block, smoothstep(-1, 1, beyond) * np.float32(0.5), out=surface.block)
+
+
 def _beyond(
-    surface: Surface, side: str, extent: tuple[float, float, float, float], view: tuple[float, float, float, float], rng: Rng
+    surface: Surface,
+    side: str,
+    extent: Box,
+    view: Box,
+    rng: Rng,
 ) -> Floats:
     """Return the signed distance beyond the edge in pixels, positive outside the surface."""
     index = {"left": 0, "top": 1, "right": 2, "bottom": 3}[side]
@@ -141,12 +165,12 @@ def _beyond(
     slope = math.tan(math.radians(float(rng.normal(0, 1.2))))
     main, other = (y, x) if side in ("top", "bottom") else (x, y)
     middle = (view[0] + view[2]) / 2 if side in ("top", "bottom") else (view[1] + view[3]) / 2
-    return np.asarray(np.float32(sign) * (main - np.float32(place) + np.float32(slope) * (other - np.float32(middle))), np.float32)
+    return np.asarray(
+        np.float32(sign) * (main - np.float32(place) + np.float32(slope) * (other - np.float32(middle))), np.float32
+    )
 
 
-def free_places(
-    count: int, radius: float, quads: list[Floats], view: tuple[float, float, float, float], rng: Rng
-) -> list[tuple[float, float]]:
+def free_places(count: int, radius: float, quads: list[Floats], view: Box, rng: Rng) -> list[tuple[float, float]]:
     """Return up to `count` places inside the view, `radius` clear of all quads and two radii of each other."""
     found: list[tuple[float, float]] = []
     for _ in range(40 * count):
@@ -174,7 +198,9 @@ def drive_screw(surface: Surface, place: tuple[float, float], brass: bool, rng: 
     away = np.hypot(x, y)
     cover = smoothstep(-0.8, 0.8, np.float32(radius) - away)
     turn = rng.uniform(0, math.pi)
-    slot = smoothstep(-0.6, 0.6, np.float32(0.6 * surface.unit) - np.abs(x * math.sin(turn) - y * math.cos(turn))) * cover
+    slot = (
+        smoothstep(-0.6, 0.6, np.float32(0.6 * surface.unit) - np.abs(x * math.sin(turn) - y * math.cos(turn))) * cover
+    )
     dome = np.sqrt(np.clip(1 - np.square(away / np.float32(radius * 1.12)), 0, 1)) * np.float32(1.6 * surface.unit)
     bore = np.exp(-np.square((away - np.float32(radius)) / np.float32(0.5 * surface.unit)))
     scuffs = blur(rng.standard_normal(away.shape, dtype=np.float32), 0.9) * np.float32(0.04 * surface.unit)
@@ -187,7 +213,7 @@ def drive_screw(surface: Surface, place: tuple[float, float], brass: bool, rng: 
     surface.metal[at] += cover * (0.9 - surface.metal[at])
 
 
-def cast_hand(surface: Surface, amount: float, view: tuple[float, float, float, float], rng: Rng) -> None:
+def cast_hand(surface: Surface, amount: float, view: Box, rng: Rng) -> None:
     """Let a hand or the phone stand in the torch's light at a corner: a soft shadow with finger ends."""
     if amount <= 0:
         return

@@ -19,7 +19,7 @@ PAINTS = {
 
 
 def make_iron(
-    shape: tuple[int, int], unit: float, scale: float, material: str, rough: float, wear: float, rng: Rng
+    shape: tuple[int, int], unit: float, scale: float, material: str, rough: float, *, wear: float, rng: Rng
 ) -> Surface:
     """Return a plate. `rough` 1 is raw sand casting, 0.2 filled and rubbed smooth; `wear` 0 to 1 chips and rust."""
     skin = fractal(shape, 2.6 * unit, 4, rng, 0.62) * 0.045 + fractal(shape, 40 * unit, 3, rng) * 0.2

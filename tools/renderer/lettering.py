@@ -72,13 +72,18 @@ def set_string(text: str, style: FigureStyle, height_px: float, rng: Rng, shake:
             pen += (1.0 if style.fixed_pitch else BLANK_WIDTH) * height_px * (0.62 if style.fixed_pitch else 1.0)
             continue
         shape = glyph(letter, style)
-        wide = shape.width * style.stretch
+        fitted = style
+        if style.fixed_pitch:  # a typewriter squeezes its wide letters
+            fitted = replace(style, stretch=style.stretch * min(1.0, 0.68 / shape.width))
+        wide = shape.width * fitted.stretch
         advance = 0.62 * style.stretch if style.fixed_pitch else wide
-        strokes = _place(shape, style, height_px, rng, shake)
+        strokes = _place(shape, fitted, height_px, rng, shake)
         left = pen + (advance - wide) * height_px / 2
         moved = tuple(replace(s, points=s.points + np.array([left, 0], np.float32)) for s in strokes)
         characters.append(Character(letter, moved, rng.standard_normal(4, dtype=np.float32)))
-        pen += (advance + style.spacing + (0.6 * style.weight + abs(style.slant) * 0.2 if style.wobble else 0.0)) * height_px
+        pen += (
+            advance + style.spacing + (0.6 * style.weight + abs(style.slant) * 0.2 if style.wobble else 0.0)
+        ) * height_px
     return characters
 
 
@@ -173,13 +178,14 @@ def stroke_patch(character: Character, margin_px: float, shape: tuple[int, int])
     offset = 0.0
     for stroke in character.strokes:
         for k in range(len(stroke.points) - 1):
-            offset = _keep_nearer(best, xs, ys, stroke, k, offset)
+            offset = _keep_nearer(best, (xs, ys), stroke, k, offset)
         offset += 50.0
     return Patch(x0, y0, best[0], best[1], best[2], best[3], character.unevenness)
 
 
-def _keep_nearer(best: list[Floats], xs: Floats, ys: Floats, stroke: Stroke, k: int, offset: float) -> float:
+def _keep_nearer(best: list[Floats], xy: tuple[Floats, Floats], stroke: Stroke, k: int, offset: float) -> float:
     """Write one straight piece into the fields where it is the nearest; return the length so far."""
+    xs, ys = xy
     (ax, ay), (bx, by) = stroke.points[k].tolist(), stroke.points[k + 1].tolist()
     wa, wb = stroke.widths[k : k + 2].tolist()
     length = math.hypot(bx - ax, by - ay) + 1e-6
@@ -232,5 +238,5 @@ def place_mask(
     source = np.array([[-0.5, -0.5], [width - 0.5, -0.5], [-0.5, height - 0.5]], np.float32)
     target = quad[[0, 1, 3]] - np.array([x0, y0], np.float32)
     cover = cv2.warpAffine(mask, cv2.getAffineTransform(source, target), (x1 - x0, y1 - y0), flags=cv2.INTER_LINEAR)
-    flat = np.zeros_like(cover)
+    flat = np.zeros(cover.shape, np.float32)
     return Patch(x0, y0, (cover * 2 - 1).astype(np.float32), flat, flat, flat + 1, np.zeros(4, np.float32)), quad

@@ -65,24 +65,28 @@ def torch_at(
     azimuth, elevation = math.radians(azimuth_deg), math.radians(elevation_deg)
     flat = distance_px * math.cos(elevation)
     return (
-        aim_xy[0] + flat * math.cos(azimuth), aim_xy[1] + flat * math.sin(azimuth), distance_px * math.sin(elevation)
+        aim_xy[0] + flat * math.cos(azimuth),
+        aim_xy[1] + flat * math.sin(azimuth),
+        distance_px * math.sin(elevation),
     )
 
 
 def shade(surface: Surface, torch: Torch, eye: tuple[float, float, float]) -> Floats:
-    """Return the light toward the camera at `eye`, (H, W, 3) linear; 1 is a white surface facing the light at the aim."""
+    """Return the light toward the camera at `eye`, (H, W, 3) linear; 1 is white that faces the light at the aim."""
     height = surface.height
     shape = height + surface.front
-    slope_x = cv2.Scharr(shape, cv2.CV_32F, 1, 0, scale=1 / 32)
-    slope_y = cv2.Scharr(shape, cv2.CV_32F, 0, 1, scale=1 / 32)
-    normal_z = 1 / np.sqrt(1 + slope_x * slope_x + slope_y * slope_y)
+    slope_x = np.asarray(cv2.Scharr(shape, cv2.CV_32F, 1, 0, scale=1 / 32), np.float32)
+    slope_y = np.asarray(cv2.Scharr(shape, cv2.CV_32F, 0, 1, scale=1 / 32), np.float32)
+    normal_z = np.asarray(1 / np.sqrt(1 + slope_x * slope_x + slope_y * slope_y), np.float32)
     to_light, distance = _toward(surface.shape, torch.position)
     strength = _beam(to_light, distance, torch)
     lambert = np.maximum((to_light[2] - slope_x * to_light[0] - slope_y * to_light[1]) * normal_z, 0)
     direct = strength * shadow(height, to_light) * (1 - surface.block)
     glint = _glint(surface, (slope_x, slope_y, normal_z), to_light, eye) * direct
     hollow = np.clip(1 + (height - blur(height, 3.0 * surface.scale)) * np.float32(0.12 / surface.scale), 0.35, 1.15)
-    matte = lambert * direct + np.float32(torch.ambient) * (0.55 + 0.45 * normal_z) * hollow * (1 - 0.35 * surface.block)
+    matte = lambert * direct + np.float32(torch.ambient) * (0.55 + 0.45 * normal_z) * hollow * (
+        1 - 0.35 * surface.block
+    )
     color = np.array(torch.color, np.float32)
     tint = surface.metal[..., None] * surface.albedo * np.float32(1.6) + (1 - surface.metal[..., None])
     return np.asarray((surface.albedo * matte[..., None] + tint * glint[..., None]) * color, np.float32)
@@ -95,7 +99,8 @@ def _toward(shape: tuple[int, int], point: tuple[float, float, float]) -> tuple[
     z = np.float32(point[2])
     distance = np.sqrt(x * x + y * y + z * z)
     inverse = 1 / distance
-    return (x * inverse, y * inverse, z * inverse), distance
+    unit = [np.asarray(v * inverse, np.float32) for v in (x, y, z)]
+    return (unit[0], unit[1], unit[2]), np.asarray(distance, np.float32)
 
 
 def _beam(to_light: tuple[Floats, Floats, Floats], distance: Floats, torch: Torch) -> Floats:
@@ -144,7 +149,9 @@ def shadow(height: Floats, to_light: tuple[Floats, Floats, Floats]) -> Floats:
     excess = np.full(height.shape, -1e3, np.float32)
     for share in np.linspace(0.15, 1, SHADOW_STEPS) ** 1.6:
         step = np.float32(max(reach * share, 1.0))
-        seen = cv2.remap(height, columns + step_x * step, rows + step_y * step, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        seen = cv2.remap(
+            height, columns + step_x * step, rows + step_y * step, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+        )
         np.maximum(excess, (seen - height - slope * step) / np.float32(0.35 + 0.09 * step), out=excess)
     return np.asarray(np.clip(0.75 - excess, 0.0, 1.0), np.float32)
 

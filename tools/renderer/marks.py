@@ -12,7 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from tools.renderer.lettering import (
-    Character, Patch, Shake, move_strings, place_mask, print_mask, set_string, stroke_patch,
+    Character,
+    Patch,
+    Shake,
+    move_strings,
+    place_mask,
+    print_mask,
+    set_string,
+    stroke_patch,
 )
 from tools.renderer.light import Surface
 from tools.renderer.noise import Rng, blur, fractal, smoothstep, streaks
@@ -20,9 +27,15 @@ from tools.renderer.spec import Floats, MarkSpec
 from tools.renderer.wood import linear
 
 SHAKES = {
-    "punch": Shake(2.2, 0.035, 0.0), "scratch": Shake(3.0, 0.05, 0.07), "cast": Shake(0.5, 0.008, 0.0),
-    "stencil": Shake(0.8, 0.012, 0.0), "ink": Shake(0.6, 0.01, 0.0), "chalk": Shake(4.0, 0.06, 0.1),
-    "pencil": Shake(3.0, 0.05, 0.08), "type": Shake(0.6, 0.014, 0.0), "write": Shake(2.5, 0.035, 0.06),
+    "punch": Shake(2.2, 0.035, 0.0),
+    "scratch": Shake(3.0, 0.05, 0.07),
+    "cast": Shake(0.5, 0.008, 0.0),
+    "stencil": Shake(0.8, 0.012, 0.0),
+    "ink": Shake(0.6, 0.01, 0.0),
+    "chalk": Shake(4.0, 0.06, 0.1),
+    "pencil": Shake(3.0, 0.05, 0.08),
+    "type": Shake(0.6, 0.014, 0.0),
+    "write": Shake(2.5, 0.035, 0.06),
     "numbering": Shake(0.7, 0.02, 0.0),
 }
 """How far characters stray, by technique; set by eye."""
@@ -45,7 +58,14 @@ class Stroking:
 
 
 def draw_mark(
-    surface: Surface, mark: MarkSpec, center_xy: tuple[float, float], depth: float, wear: float, color: Floats, rng: Rng
+    surface: Surface,
+    mark: MarkSpec,
+    center_xy: tuple[float, float],
+    depth: float,
+    wear: float,
+    *,
+    color: Floats,
+    rng: Rng,
 ) -> Floats:
     """Put one string on the surface, in place; return its quad (4, 2) on the canvas.
 
@@ -111,10 +131,17 @@ def _punch(surface: Surface, patch: Patch, s: Stroking, rng: Rng) -> None:
     wall = np.maximum(patch.half * 0.75, 0.8)
     blow = s.depth_px * float(np.exp(0.16 * patch.unevenness[2])) * _lean(patch, 0.22)
     floor = smoothstep(0, 1, inside / wall) * (1 + 0.10 * _cut_noise(patch, s.mottle, 3.0))
-    rim = np.exp(-np.square((np.minimum(inside, 0) + 0.035 * s.height_px) / np.float32(0.04 * s.height_px))) * (inside < 0)
+    rim = np.exp(-np.square((np.minimum(inside, 0) + 0.035 * s.height_px) / np.float32(0.04 * s.height_px))) * (
+        inside < 0
+    )
     cut = floor * blow
     # the fibers are pressed flat in the cut and pushed up beside it
-    surface.height[at] = ground - cut - 0.75 * grain * smoothstep(0, 1, inside / wall) + rim * blow * np.float32(0.07) * np.clip(0.8 + _cut_noise(patch, s.mottle, 1.2), 0, 2.2)
+    surface.height[at] = (
+        ground
+        - cut
+        - 0.75 * grain * smoothstep(0, 1, inside / wall)
+        + rim * blow * np.float32(0.07) * np.clip(0.8 + _cut_noise(patch, s.mottle, 1.2), 0, 2.2)
+    )
     bruise = smoothstep(-0.05 * s.height_px, 0.04 * s.height_px, inside) * np.clip(blow / (0.07 * s.height_px), 0, 1)
     grime = np.clip(smoothstep(-0.3, 1.0, inside) * (0.85 + 0.25 * _cut_noise(patch, s.mottle, 2.0)), 0, 1)
     dark = np.clip(1 - 0.20 * bruise - np.float32(0.62 * max(0.0, 0.95 - s.wear)) * grime * (blow > 0), 0.1, 1)
@@ -177,7 +204,11 @@ def _stencil(surface: Surface, patch: Patch, s: Stroking, rng: Rng) -> None:
     edge = np.float32(0.02 * s.height_px)
     cover = smoothstep(-0.8, 0.8, (patch.inside + 0.45 * edge * creep) / np.float32(max(0.6, 0.022 * s.height_px)))
     mist = np.exp(np.minimum(patch.inside, 0) / (3 * edge)) * np.float32(0.14)
-    worn = smoothstep(2.2 - 2.3 * s.wear, 2.7 - 2.3 * s.wear, _cut_noise(patch, s.mottle, 2.2) + 0.35 * rng.standard_normal(cover.shape, dtype=np.float32))
+    worn = smoothstep(
+        2.2 - 2.3 * s.wear,
+        2.7 - 2.3 * s.wear,
+        _cut_noise(patch, s.mottle, 2.2) + 0.35 * rng.standard_normal(cover.shape, dtype=np.float32),
+    )
     thin = np.clip(0.93 - 0.3 * s.wear + 0.06 * creep, 0, 1)
     _paint(surface, at, np.maximum(cover * thin, mist) * (1 - worn), s.color, 0.10)
 
@@ -190,21 +221,33 @@ def _ink(surface: Surface, patch: Patch, s: Stroking, rng: Rng) -> None:
     bleed = 0.5 * _cut_noise(patch, s.mottle, 3.0) + 0.2 * fibers
     soft = np.float32(max(0.55 * surface.scale, 0.015 * s.height_px))
     # a printed mask is a share of cover already
-    cover = smoothstep(-1, 1, (patch.inside + 0.5 * soft * bleed) / soft) if s.mark.technique != "print" else (patch.inside + 1) / 2
+    cover = (
+        smoothstep(-1, 1, (patch.inside + 0.5 * soft * bleed) / soft)
+        if s.mark.technique != "print"
+        else (patch.inside + 1) / 2
+    )
     rim = 0.80 + 0.20 * np.exp(-np.maximum(patch.inside, 0) / np.float32(0.025 * s.height_px))
     if s.mark.technique in ("print", "type"):
         rim = np.ones_like(cover)
     # a press inks evenly, a hand stamp does not
     even = 0.9 if s.mark.technique in ("print", "type") else 0.0
-    starved = smoothstep(1.5 + even - 1.5 * s.wear, 2.8 + even - 1.5 * s.wear, _cut_noise(patch, s.mottle, 1.1) + 0.5 * fibers)
-    amount = cover * rim * (1 - 0.8 * starved) * np.float32(1 - 0.68 * s.wear) * np.clip(1 + 0.06 * patch.unevenness[2], 0, 1.1)
+    starved = smoothstep(
+        1.5 + even - 1.5 * s.wear, 2.8 + even - 1.5 * s.wear, _cut_noise(patch, s.mottle, 1.1) + 0.5 * fibers
+    )
+    amount = (
+        cover
+        * rim
+        * (1 - 0.8 * starved)
+        * np.float32(1 - 0.68 * s.wear)
+        * np.clip(1 + 0.06 * patch.unevenness[2], 0, 1.1)
+    )
     amount *= np.float32(s.mark.strength)
     surface.albedo[at] *= 1 - np.clip(amount, 0, 0.97)[..., None] * (1 - s.color)
     surface.gloss[at] *= 1 - 0.5 * cover
 
 
 def _chalk(surface: Surface, patch: Patch, s: Stroking, rng: Rng) -> None:
-    """Chalk rubbed off on the high fibers of rough wood: streaks along the stroke, ragged sides, lifts, a smeared bloom."""
+    """Chalk rubbed off on the high fibers of rough wood: streaks along the stroke, lifts, a smear."""
     at = _window(surface, patch)
     ground = surface.height[at]
     peaks = ground - blur(ground, 3.5 * surface.scale)
@@ -251,8 +294,17 @@ def _write(surface: Surface, patch: Patch, s: Stroking, rng: Rng) -> None:
 
 
 HOW: dict[str, Callable[[Surface, Patch, Stroking, Rng], None]] = {
-    "punch": _punch, "scratch": _scratch, "cast": _cast, "stencil": _stencil, "ink": _ink, "chalk": _chalk,
-    "pencil": _pencil, "write": _write, "type": _ink, "numbering": _ink, "print": _ink,
+    "punch": _punch,
+    "scratch": _scratch,
+    "cast": _cast,
+    "stencil": _stencil,
+    "ink": _ink,
+    "chalk": _chalk,
+    "pencil": _pencil,
+    "write": _write,
+    "type": _ink,
+    "numbering": _ink,
+    "print": _ink,
 }
 """The function of each technique."""
 

@@ -9,6 +9,7 @@ import math
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from tools.renderer.spec import Floats
 
@@ -26,17 +27,15 @@ def value_noise(shape: tuple[int, int], cell_yx: tuple[float, float], rng: Rng) 
     return np.asarray(cv2.resize(coarse, (width, height), interpolation=cv2.INTER_CUBIC), np.float32) * np.float32(1.35)
 
 
-def fractal(
-    shape: tuple[int, int], cell_px: float, octaves: int, rng: Rng, persistence: float = 0.5, stretch: float = 1.0
-) -> Floats:
-    """Return an octave sum starting at blobs of `cell_px`; `stretch` makes the blobs wider than high."""
+def fractal(shape: tuple[int, int], cell_px: float, octaves: int, rng: Rng, persistence: float = 0.5) -> Floats:
+    """Return an octave sum starting at blobs of `cell_px`, each octave half as wide, `persistence` times as strong."""
     total = np.zeros(shape, np.float32)
     weight, power = 1.0, 0.0
     for octave in range(octaves):
         cell = cell_px / 2**octave
         if cell < 0.9:
             break
-        total += np.float32(weight) * value_noise(shape, (cell, cell * stretch), rng)
+        total += np.float32(weight) * value_noise(shape, (cell, cell), rng)
         power += weight**2
         weight *= persistence
     return total / np.float32(math.sqrt(max(power, 1e-9)))
@@ -51,16 +50,16 @@ def streaks(size: int, rng: Rng, length: float) -> Floats:
     return np.asarray((long - long.mean()) / (long.std() + 1e-9), np.float32)
 
 
-def smoothstep(low: float, high: float, values: Floats) -> Floats:
+def smoothstep(low: float, high: float, values: NDArray[np.floating]) -> Floats:
     """Return 0 below `low`, 1 above `high`, a smooth step between (Hermite cubic)."""
     share = np.clip((values - np.float32(low)) / np.float32(high - low), 0, 1)
     return np.asarray(share * share * (3 - 2 * share), np.float32)
 
 
-def blur(values: Floats, sigma_px: float) -> Floats:
+def blur(values: NDArray[np.floating], sigma_px: float) -> Floats:
     """Gaussian blur; wide ones are done on a reduced copy to save time."""
     if sigma_px < 0.3:
-        return values
+        return np.asarray(values, np.float32)
     if sigma_px < 6:
         return np.asarray(cv2.GaussianBlur(values, (0, 0), sigma_px), np.float32)
     factor = min(sigma_px / 3, 16.0)

@@ -12,13 +12,25 @@ from tools.renderer.noise import Rng, blur, fractal, smoothstep, value_noise
 from tools.renderer.spec import Floats
 from tools.renderer.wood import linear
 
-PAPERS = {"cream": (222, 209, 180), "white": (226, 222, 211), "buff": (200, 174, 132), "blue-gray": (172, 180, 178), "brown": (176, 140, 92)}
+PAPERS = {
+    "cream": (222, 209, 180),
+    "white": (226, 222, 211),
+    "buff": (200, 174, 132),
+    "blue-gray": (172, 180, 178),
+    "brown": (176, 140, 92),
+}
 """sRGB colors of papers, set by eye."""
 
 
 def lay_paper(
-    ground: Surface, box: tuple[float, float, float, float], material: str, torn: float, wear: float,
-    toward_light_deg: float, rng: Rng,
+    ground: Surface,
+    box: tuple[float, float, float, float],
+    material: str,
+    torn: float,
+    wear: float,
+    *,
+    toward_light_deg: float,
+    rng: Rng,
 ) -> None:
     """Lay a sheet with the upright box (left, top, right, bottom, canvas pixels) on the ground, in place.
 
@@ -29,11 +41,11 @@ def lay_paper(
     edge += np.float32(torn * 0.5 * unit) * fractal(shape, 14 * unit, 6, rng, 0.55)
     sheet = smoothstep(-0.7 * ground.scale, 0.7 * ground.scale, edge)
     _throw_shadow(ground, sheet, toward_light_deg)
-    color = _paper_color(shape, unit, material, wear, edge, rng)
+    color = _paper_color(shape, unit, material, wear, edge=edge, rng=rng)
     ground.albedo += sheet[..., None] * (color - ground.albedo)
     ground.gloss *= 1 - 0.9 * sheet
     ground.metal *= 1 - sheet
-    ground.height += sheet * (_bend(shape, box, unit, torn, edge, rng) - ground.height)
+    ground.height += sheet * (_bend(shape, box, unit, torn, rng) - ground.height)
 
 
 def _inside_box(shape: tuple[int, int], box: tuple[float, float, float, float], rng: Rng) -> Floats:
@@ -55,7 +67,7 @@ def _throw_shadow(ground: Surface, sheet: Floats, toward_light_deg: float) -> No
     np.maximum(ground.block, 0.85 * np.clip(moved - sheet, 0, 1), out=ground.block)
 
 
-def _paper_color(shape: tuple[int, int], unit: float, material: str, wear: float, edge: Floats, rng: Rng) -> Floats:
+def _paper_color(shape: tuple[int, int], unit: float, material: str, wear: float, *, edge: Floats, rng: Rng) -> Floats:
     """Return the sheet's linear color: mottled, brown toward the edge, with foxing and a tide line."""
     color = linear(PAPERS[material]) * (1 + 0.035 * fractal(shape, 30 * unit, 6, rng, 0.7))[..., None]
     rim = np.exp(-np.maximum(edge, 0) / np.float32(5 * unit)) * np.float32(0.3 + 0.5 * wear)
@@ -66,9 +78,7 @@ def _paper_color(shape: tuple[int, int], unit: float, material: str, wear: float
     return np.asarray(color * (1 - brown + brown * linear((186, 138, 84)) / linear((235, 225, 205))), np.float32)
 
 
-def _bend(
-    shape: tuple[int, int], box: tuple[float, float, float, float], unit: float, torn: float, edge: Floats, rng: Rng
-) -> Floats:
+def _bend(shape: tuple[int, int], box: tuple[float, float, float, float], unit: float, torn: float, rng: Rng) -> Floats:
     """Return the sheet's height in pixels: bowed if loose, wrinkled if pasted, fibrous."""
     x = (np.arange(shape[1], dtype=np.float32)[None, :] - (box[0] + box[2]) / 2) / (box[2] - box[0])
     y = (np.arange(shape[0], dtype=np.float32)[:, None] - (box[1] + box[3]) / 2) / (box[3] - box[1])

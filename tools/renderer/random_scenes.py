@@ -9,12 +9,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reader.geometry import map_points
-from tools.renderer.camera import Frame, frame_of
-from tools.renderer.lettering import print_mask, string_size
+from tools.renderer.layout import fit_marks, mark_size, stack_lines
 from tools.renderer.noise import Rng
 from tools.renderer.spec import (
-    BASE_WIDTH_PX, KINDS, CameraSpec, ClutterSpec, FigureStyle, Floats, LightSpec, MarkSpec, SceneSpec,
+    BASE_WIDTH_PX,
+    KINDS,
+    CameraSpec,
+    ClutterSpec,
+    FigureStyle,
+    LightSpec,
+    MarkSpec,
+    SceneSpec,
 )
 from tools.renderer.styles import random_style
 
@@ -42,26 +47,93 @@ class Level:
 
 
 LEVELS = {
-    "easy": Level((70, 160), 10, 8, (0.08, 0.14), (0.0, 0.22), (0.0, 0.22), (18, 42), (0.08, 0.25), (0.3, 0.9), (0, 0), (0.6, 1.2), (0.85, 1.15), 0.35, 0.0),
-    "medium": Level((40, 130), 18, 16, (0.05, 0.09), (0.15, 0.45), (0.15, 0.5), (14, 50), (0.05, 0.3), (0.5, 1.5), (0, 2.5), (1, 2.4), (0.6, 1.2), 0.6, 0.12),
-    "hard": Level((24, 90), 25, 24, (0.02, 0.05), (0.4, 0.75), (0.4, 0.9), (10, 65), (0.04, 0.5), (0.9, 2.6), (0, 5), (2, 4.5), (0.3, 0.85), 0.8, 0.3),
+    "easy": Level(
+        (70, 160),
+        10,
+        8,
+        (0.08, 0.14),
+        (0.0, 0.22),
+        (0.0, 0.22),
+        (18, 42),
+        (0.08, 0.25),
+        (0.3, 0.9),
+        (0, 0),
+        (0.6, 1.2),
+        (0.85, 1.15),
+        0.35,
+        0.0,
+    ),
+    "medium": Level(
+        (40, 130),
+        18,
+        16,
+        (0.05, 0.09),
+        (0.15, 0.45),
+        (0.15, 0.5),
+        (14, 50),
+        (0.05, 0.3),
+        (0.5, 1.5),
+        (0, 2.5),
+        (1, 2.4),
+        (0.6, 1.2),
+        0.6,
+        0.12,
+    ),
+    "hard": Level(
+        (24, 90),
+        25,
+        24,
+        (0.02, 0.05),
+        (0.4, 0.75),
+        (0.4, 0.9),
+        (10, 65),
+        (0.04, 0.5),
+        (0.9, 2.6),
+        (0, 5),
+        (2, 4.5),
+        (0.3, 0.85),
+        0.8,
+        0.3,
+    ),
 }
 """The three difficulties; figure heights in pixels of a 1600-pixel photo."""
 
-MAKERS = (("Harrow & Thistle", 1200, 98000), ("Ostrava Lane Organ Works", 400, 41000), ("Pellwick Brothers", 20000, 310000))
+MAKERS = (
+    ("Harrow & Thistle", 1200, 98000),
+    ("Ostrava Lane Organ Works", 400, 41000),
+    ("Pellwick Brothers", 20000, 310000),
+)
 """The invented makers and their serial numbers."""
 
-FIGURE_MM = {"wood-stamp": (7, 13), "wood-etched": (9, 18), "cast-iron": (14, 30), "stencil-iron": (12, 26), "ink-soundboard": (8, 16), "chalk": (25, 60), "card": (3.5, 9)}
+FIGURE_MM = {
+    "wood-stamp": (7, 13),
+    "wood-etched": (9, 18),
+    "cast-iron": (14, 30),
+    "stencil-iron": (12, 26),
+    "ink-soundboard": (8, 16),
+    "chalk": (25, 60),
+    "card": (3.5, 9),
+}
 """Real figure heights in millimeters (common practice); they set how coarse the grain looks."""
 
 MATERIALS = {
-    "wood-stamp": ("maple", "beech", "spruce", "pine", "pine"), "wood-etched": ("walnut-varnished", "rosewood", "spruce-varnished"),
-    "cast-iron": ("bronze", "old-gold", "brown-bronze", "black-iron"), "stencil-iron": ("bronze", "old-gold", "pale-gilt"),
-    "ink-soundboard": ("spruce", "spruce", "spruce-varnished"), "chalk": ("dark-pine", "dark-oak", "dark-pine"),
+    "wood-stamp": ("maple", "beech", "spruce", "pine", "pine"),
+    "wood-etched": ("walnut-varnished", "rosewood", "spruce-varnished"),
+    "cast-iron": ("bronze", "old-gold", "brown-bronze", "black-iron"),
+    "stencil-iron": ("bronze", "old-gold", "pale-gilt"),
+    "ink-soundboard": ("spruce", "spruce", "spruce-varnished"),
+    "chalk": ("dark-pine", "dark-oak", "dark-pine"),
     "card": ("cream", "white", "buff", "blue-gray", "brown"),
 }
 
-TECHNIQUE = {"wood-stamp": "punch", "wood-etched": "scratch", "cast-iron": "cast", "stencil-iron": "stencil", "ink-soundboard": "ink", "chalk": "chalk"}
+TECHNIQUE = {
+    "wood-stamp": "punch",
+    "wood-etched": "scratch",
+    "cast-iron": "cast",
+    "stencil-iron": "stencil",
+    "ink-soundboard": "ink",
+    "chalk": "chalk",
+}
 
 BY_HAND = ("scratch", "chalk", "write", "pencil")
 """Techniques that nobody uses for a maker's name or a patent."""
@@ -69,26 +141,18 @@ BY_HAND = ("scratch", "chalk", "write", "pencil")
 HAND_WORDS = ("TOP", "BASS", "TREBLE", "FRONT", "BACK", "LEFT")
 
 EDGES = {
-    "wood": ("felt-top", "gap-bottom", "rail-top", "iron-top", "green-felt-bottom", "gap-top", "iron-left", "rail-right"),
+    "wood": (
+        "felt-top",
+        "gap-bottom",
+        "rail-top",
+        "iron-top",
+        "green-felt-bottom",
+        "gap-top",
+        "iron-left",
+        "rail-right",
+    ),
     "iron": ("gap-bottom", "felt-top", "gap-right", "rail-bottom", "green-felt-top"),
 }
-
-
-def mark_size(mark: MarkSpec) -> tuple[float, float]:
-    """Return a mark's width and height in pixels of a 1600-pixel photo, before shaking."""
-    if mark.technique == "print":
-        height, width = print_mask(mark.text, mark.height).shape
-        return float(width), float(height)
-    return string_size(mark.text, mark.style, mark.height)
-
-
-def rough_quad(mark: MarkSpec, frame: Frame) -> Floats:
-    """Return the quad (4, 2) on the canvas that a mark will about fill."""
-    width, height = mark_size(mark)
-    angle = np.radians(mark.turn_deg)
-    matrix = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]) * frame.scale / 2
-    corners = np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) @ matrix.T
-    return np.asarray(corners + np.array(frame.place(mark.x, mark.y)), np.float32)
 
 
 def random_spec(seed: int, difficulty: str = "medium") -> SceneSpec:
@@ -105,7 +169,8 @@ def random_spec(seed: int, difficulty: str = "medium") -> SceneSpec:
     marks, maker = _marks(kind, height, rng)
     px_per_mm = height / float(rng.uniform(*FIGURE_MM[kind]))
     spec = SceneSpec(
-        kind, marks,
+        kind,
+        marks,
         tilt_deg=_tilt(level.tilt, rng),
         quarter_turns=int(rng.integers(1, 4)) if rng.random() < 0.2 else 0,
         pitch_deg=float(rng.uniform(-1, 1) * level.slope),
@@ -139,17 +204,28 @@ def _material(kind: str, rng: Rng) -> str:
 def _light(level: Level, rng: Rng) -> LightSpec:
     aim = (float(rng.normal(0, 0.12)), float(rng.normal(0, 0.09)))
     return LightSpec(
-        float(rng.uniform(0, 360)), float(rng.uniform(*level.elevation)), float(rng.uniform(0.55, 1.5)), aim,
-        float(rng.uniform(16, 40)), float(rng.uniform(*level.ambient)), float(rng.uniform(0, 1)),
+        float(rng.uniform(0, 360)),
+        float(rng.uniform(*level.elevation)),
+        float(rng.uniform(0.55, 1.5)),
+        aim,
+        float(rng.uniform(16, 40)),
+        float(rng.uniform(*level.ambient)),
+        float(rng.uniform(0, 1)),
     )
 
 
 def _camera(level: Level, rng: Rng) -> CameraSpec:
     noise = float(rng.uniform(*level.noise))
     return CameraSpec(
-        float(rng.uniform(*level.defocus)), float(rng.uniform(*level.motion)), float(rng.uniform(0, 180)), noise,
-        float(rng.uniform(*level.exposure)), float(rng.uniform(0.2, 1.1)), float(rng.uniform(0.1, 0.5)),
-        int(rng.integers(72, 95)), float(rng.uniform(0, 0.35 * noise)),
+        float(rng.uniform(*level.defocus)),
+        float(rng.uniform(*level.motion)),
+        float(rng.uniform(0, 180)),
+        noise,
+        float(rng.uniform(*level.exposure)),
+        float(rng.uniform(0.2, 1.1)),
+        float(rng.uniform(0.1, 0.5)),
+        int(rng.integers(72, 95)),
+        float(rng.uniform(0, 0.35 * noise)),
     )
 
 
@@ -195,7 +271,7 @@ def _marks(kind: str, height: float, rng: Rng) -> tuple[tuple[MarkSpec, ...], st
     else:
         height = _fit_height(serial, style, technique, height)
         lines.append(_serial_line(serial, technique, style, height, rng))
-    named = _neighbors(lines, kind, technique, maker, height, rng)
+    named = _neighbors(lines, kind, technique, maker, height, rng=rng)
     return stack_lines(lines), maker if named else ""
 
 
@@ -228,9 +304,7 @@ def _serial_line(serial: str, technique: str, style: FigureStyle, height: float,
     return line
 
 
-def _neighbors(
-    lines: list[list[MarkSpec]], kind: str, technique: str, maker: str, height: float, rng: Rng
-) -> bool:
+def _neighbors(lines: list[list[MarkSpec]], kind: str, technique: str, maker: str, height: float, *, rng: Rng) -> bool:
     """Add lines above and below, in place; return whether the maker's name is among them."""
     named = False
     busy = 0.75 if kind in ("cast-iron", "card") else 0.3
@@ -243,14 +317,18 @@ def _neighbors(
             lines.append([MarkSpec(text, "calendar-year" if year else "word", 0, 0, small, technique, style)])
         return named
     if rng.random() < busy * 0.6:
-        lines.insert(0, [MarkSpec(maker.upper(), "word", 0, 0, small, technique, replace(style, wobble=style.wobble * 0.7))])
+        lines.insert(
+            0, [MarkSpec(maker.upper(), "word", 0, 0, small, technique, replace(style, wobble=style.wobble * 0.7))]
+        )
         named = True
     if rng.random() < busy * 0.5:
         lines.append([MarkSpec(_patent(rng), "patent", 0, 0, small * 0.85, technique, style)])
     has_model = any(m.kind == "model" for line in lines for m in line)
     if rng.random() < busy * 0.5 and not has_model:
         style_line = [MarkSpec("STYLE", "word", 0, 0, small, technique, style)]
-        lines.append([*style_line, MarkSpec(str(rng.choice(["7", "14", "A", "H", "2"])), "model", 0, 0, small, technique, style)])
+        lines.append(
+            [*style_line, MarkSpec(str(rng.choice(["7", "14", "A", "H", "2"])), "model", 0, 0, small, technique, style)]
+        )
     return named
 
 
@@ -260,53 +338,6 @@ def _letter(rng: Rng) -> str:
 
 def _patent(rng: Rng) -> str:
     month = str(rng.choice(["JAN", "MAY", "AUG", "NOV", "MARCH", "DEC"]))
-    return f"{rng.choice(['PATENTED', 'PAT.', 'PATD'])} {month} {int(rng.integers(1, 29))} {int(rng.integers(1855, 1899))}"
-
-
-def stack_lines(lines: list[list[MarkSpec]], gap: float = 0.6) -> tuple[MarkSpec, ...]:
-    """Place lines under each other, each centered, the whole centered at (0, 0). `gap` is over line height."""
-    placed: list[MarkSpec] = []
-    top = 0.0
-    for line in (entry for entry in lines if entry):
-        sizes = [mark_size(m) for m in line]
-        tall = max(m.height for m in line)
-        between = 0.5 * tall
-        left = -(sum(w for w, _ in sizes) + between * (len(line) - 1)) / 2
-        for mark, (wide, _) in zip(line, sizes, strict=True):
-            y = top + tall - mark.height / 2
-            placed.append(replace(mark, x=(left + wide / 2) / BASE_WIDTH_PX, y=y / BASE_WIDTH_PX))
-            left += wide + between
-        top += tall * (1 + gap)
-    if not placed:
-        return ()
-    middle = (top - gap * placed[-1].height) / 2 / BASE_WIDTH_PX
-    return tuple(replace(m, y=m.y - middle) for m in placed)
-
-
-def fit_marks(spec: SceneSpec, rng: Rng) -> SceneSpec:
-    """Move the marks to a random place where the photo sees them all; while there is none, drop the widest neighbor."""
-    marks = spec.marks
-    while marks:
-        for attempt in range(25):
-            reach = 0.26 * (1 - attempt / 24)
-            dx, dy = float(rng.uniform(-1, 1)) * reach, float(rng.uniform(-1, 1)) * reach * 0.75
-            moved = tuple(replace(m, x=m.x + dx, y=m.y + dy) for m in marks)
-            if _all_seen(replace(spec, marks=moved)):
-                aim = (spec.light.aim[0] + dx, spec.light.aim[1] + dy)
-                return replace(spec, marks=moved, light=replace(spec.light, aim=aim))
-        widest = max(marks, key=lambda m: (m.kind != "serial", mark_size(m)[0]))
-        marks = tuple(m for m in marks if m is not widest)
-    return replace(spec, marks=())
-
-
-def _all_seen(spec: SceneSpec) -> bool:
-    """Return whether every mark lies inside the photo with a margin."""
-    frame = frame_of(spec)
-    width, height = spec.size
-    margin = 0.02 * max(width, height)
-    for mark in spec.marks:
-        quad = map_points(frame.to_photo, rough_quad(mark, frame))
-        low, high = quad.min(0) - margin, quad.max(0) + margin
-        if low.min() < 0 or high[0] > width or high[1] > height:
-            return False
-    return True
+    return (
+        f"{rng.choice(['PATENTED', 'PAT.', 'PATD'])} {month} {int(rng.integers(1, 29))} {int(rng.integers(1855, 1899))}"
+    )

@@ -178,6 +178,4 @@ def truth_of(spec: SceneSpec, quads: list[Floats]) -> Truth:
     def first(kind: str) -> str:
         return next((m.text for m in spec.marks if m.kind == kind), "")
 
-    return Truth(
-        first("serial"), first("model"), first("part-position"), spec.kind, spec.maker, spec.notes, marks
-    )
+    return Truth(first("serial"), first("model"), first("part-position"), spec.kind, spec.maker, spec.notes, marks)

@@ -38,7 +38,7 @@ class Aloft:
 
 
 def run_strings(
-    surface: Surface, count: int, turn_deg: float, over_marks: bool, quads: list[Floats], aloft: Aloft, rng: Rng
+    surface: Surface, count: int, turn_deg: float, over_marks: bool, quads: list[Floats], *, aloft: Aloft, rng: Rng
 ) -> None:
     """Run `count` parallel strings across the canvas, in twos; plain steel, or thick and wound with copper."""
     if count <= 0:
@@ -94,8 +94,7 @@ def _string_bodies(
     across = y * np.float32(cos) - x * np.float32(sin)
     nearest = np.full(surface.shape, 1e6, np.float32)
     for place in places:
-        off = np.abs(across - np.float32(place))
-        np.minimum(nearest, off, out=nearest)
+        np.minimum(nearest, np.abs(across - np.float32(place)), out=nearest)
     cover = smoothstep(-0.6, 0.6, np.float32(radius) - nearest)
     front = np.sqrt(np.clip(radius**2 - nearest * nearest, 0, None))
     if wound:
@@ -103,11 +102,18 @@ def _string_bodies(
         turn = np.float32(2 * math.pi / max(1.3 * surface.unit, 3.0))
         front += np.float32(0.14 * surface.unit) * np.sin((along + 0.3 * across) * turn) * cover
     color = linear((150, 92, 58)) if wound else linear((112, 104, 96))
-    _put(surface, (slice(None), slice(None)), cover, front, color, 0.5)
+    _put(surface, (slice(None), slice(None)), cover, front, color, gloss=0.5)
 
 
 def _put(
-    surface: Surface, at: tuple[slice, slice], cover: Floats, front: Floats, color: Floats, gloss: float, metal: float = 0.8
+    surface: Surface,
+    at: tuple[slice, slice],
+    cover: Floats,
+    front: Floats,
+    color: Floats,
+    *,
+    gloss: float,
+    metal: float = 0.8,
 ) -> None:
     """Cover a window with a thing that stands in front: it hides the ground's relief and shadows."""
     surface.albedo[at] += cover[..., None] * (color - surface.albedo[at])
@@ -118,7 +124,7 @@ def _put(
 
 
 def pin_places(
-    count: int, quads: list[Floats], view: tuple[float, float, float, float], unit: float, aloft: Aloft, rng: Rng
+    count: int, quads: list[Floats], view: tuple[float, float, float, float], unit: float, aloft: Aloft, *, rng: Rng
 ) -> list[tuple[float, float]]:
     """Return places of staggered rows of tuning pins above or below the marks, none in front of a mark."""
     if count <= 0:
@@ -133,7 +139,9 @@ def pin_places(
         for k in range(int((view[2] - view[0]) / gap) + 1):
             x = view[0] + (k + 0.5 * (row % 2)) * gap
             found.append((x + float(rng.normal(0, 0.08 * gap)), y + float(rng.normal(0, 0.08 * gap))))
-    clear = [p for p in found if _clear(p, quads, unit, aloft) and view[0] < p[0] < view[2] and view[1] < p[1] < view[3]]
+    clear = [
+        p for p in found if _clear(p, quads, unit, aloft) and view[0] < p[0] < view[2] and view[1] < p[1] < view[3]
+    ]
     clear.sort(key=lambda p: (abs(p[1] - start) > 0.6 * gap, abs(p[0] - (view[0] + view[2]) / 2)))
     return clear[:count]
 
@@ -158,15 +166,15 @@ def drive_pin(surface: Surface, place: tuple[float, float], away: float, aloft: 
     if x.size:
         at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
         _coil(surface, at, x - np.float32(place[0]), y - np.float32(place[1]), radius)
-        _shaft(surface, at, x, y, place, top, radius)
-        _head(surface, at, x - np.float32(top[0]), y - np.float32(top[1]), radius, rng)
+        _shaft(surface, at, x, y, place, top=top, radius=radius)
+        _head(surface, at, x - np.float32(top[0]), y - np.float32(top[1]), radius, rng=rng)
     hidden = surface.front
     x0, y0, x, y = _around(surface, [place, shade], 3 * radius)
     if x.size:
         at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
-        along, away = _capsule(x, y, place, shade)
+        along, off = _capsule(x, y, place, shade)
         soft = np.float32(0.4 * unit) + along * np.float32(0.9 * unit)
-        dark = smoothstep(0, 1, (np.float32(radius) + soft - away) / (2 * soft)) * np.float32(0.9)
+        dark = smoothstep(0, 1, (np.float32(radius) + soft - off) / (2 * soft)) * np.float32(0.9)
         np.maximum(surface.block[at], dark * (np.abs(hidden[at]) < 0.01), out=surface.block[at])
 
 
@@ -186,7 +194,7 @@ def _lead_off(surface: Surface, place: tuple[float, float], away: float, aloft: 
         at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
         off = _capsule(x, y, start, end)[1]
         front = np.sqrt(np.clip(radius**2 - off * off, 0, None))
-        _put(surface, at, smoothstep(-0.6, 0.6, np.float32(radius) - off), front, linear((112, 104, 96)), 0.5)
+        _put(surface, at, smoothstep(-0.6, 0.6, np.float32(radius) - off), front, linear((112, 104, 96)), gloss=0.5)
 
 
 def _around(surface: Surface, points: list[tuple[float, float]], margin: float) -> tuple[int, int, Floats, Floats]:
@@ -210,11 +218,18 @@ def _coil(surface: Surface, at: tuple[slice, slice], x: Floats, y: Floats, radiu
     thick = WIRE_MM * surface.unit * 0.7
     off = np.abs(np.hypot(x, y) - np.float32(radius + thick * 0.6))
     cover = smoothstep(-0.6, 0.6, np.float32(thick) - off)
-    _put(surface, at, cover, np.sqrt(np.clip(thick**2 - off * off, 0, None)), linear((104, 96, 88)), 0.5)
+    _put(surface, at, cover, np.sqrt(np.clip(thick**2 - off * off, 0, None)), linear((104, 96, 88)), gloss=0.5)
 
 
 def _shaft(
-    surface: Surface, at: tuple[slice, slice], x: Floats, y: Floats, foot: tuple[float, float], top: tuple[float, float], radius: float
+    surface: Surface,
+    at: tuple[slice, slice],
+    x: Floats,
+    y: Floats,
+    foot: tuple[float, float],
+    *,
+    top: tuple[float, float],
+    radius: float,
 ) -> None:
     """The side of the pin between foot and top."""
     along, away = _capsule(x, y, foot, top)
@@ -223,10 +238,10 @@ def _shaft(
     wire = np.clip(1 - along * 2.6, 0, 1)
     ridge = np.sin(along * np.float32(2 * math.pi * 7)) * np.float32(0.25 * surface.unit)
     front += ridge * (wire > 0)
-    _put(surface, at, cover, front, linear((58, 54, 52)), 0.55, 0.6)
+    _put(surface, at, cover, front, linear((58, 54, 52)), gloss=0.55, metal=0.6)
 
 
-def _head(surface: Surface, at: tuple[slice, slice], x: Floats, y: Floats, radius: float, rng: Rng) -> None:
+def _head(surface: Surface, at: tuple[slice, slice], x: Floats, y: Floats, radius: float, *, rng: Rng) -> None:
     """The square top for the tuning lever, with worn corners."""
     turn = float(rng.uniform(0, math.pi / 2))
     a = np.abs(x * math.cos(turn) + y * math.sin(turn))
@@ -234,5 +249,5 @@ def _head(surface: Surface, at: tuple[slice, slice], x: Floats, y: Floats, radiu
     inside = np.minimum(np.float32(radius * 0.82) - np.maximum(a, b), np.float32(radius * 0.98) - np.hypot(x, y))
     cover = smoothstep(-0.6, 0.6, inside.astype(np.float32))
     bevel = np.minimum(inside, np.float32(0.7 * surface.unit)).astype(np.float32)
-    scuffs = blur(rng.standard_normal(x.shape, dtype=np.float32), 0.8) * np.float32(0.05 * surface.unit)
-    _put(surface, at, cover, bevel + scuffs, linear((126, 118, 108)) * np.float32(rng.uniform(0.6, 1.1)), 0.6)
+    scuffs = blur(rng.standard_normal(x.shape, dtype=np.float32), 1.2) * np.float32(0.02 * surface.unit)
+    _put(surface, at, cover, bevel + scuffs, linear((104, 97, 90)) * np.float32(rng.uniform(0.5, 1.1)), gloss=0.6)

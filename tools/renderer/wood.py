@@ -57,26 +57,32 @@ def linear(color: tuple[int, int, int] | tuple[float, float, float]) -> Floats:
     return np.where(share <= 0.04045, share / 12.92, ((share + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
-def make_wood(shape: tuple[int, int], unit: float, scale: float, material: str, grain_deg: float, rng: Rng) -> Surface:
-    """Return a board. `unit` is pixels to a millimeter, `grain_deg` the fibers' direction; KeyError for a bad material."""
+def make_wood(
+    shape: tuple[int, int], unit: float, scale: float, material: str, grain_deg: float, *, rng: Rng
+) -> Surface:
+    """Return a board. `unit` is pixels to a millimeter, `grain_deg` the fibers' direction. Raises KeyError."""
     wood = WOODS[material]
     u, v = _grain_place(shape, unit, grain_deg, rng)
     ring = _rings(u, v, unit, wood, rng)
     fine, coarse = _fibers(u, v, unit, rng)
     pores = _pores(u, v, unit, rng) * np.float32(wood.pores) if wood.pores > 0 else np.zeros(shape, np.float32)
     age = fractal(shape, 60 * unit, 5, rng, 0.6)
-    shade = 1 + np.float32(0.07 * wood.fiber) * fine + np.float32(0.05 * wood.fiber) * coarse - 0.4 * np.minimum(pores, 1)
+    shade = (
+        1 + np.float32(0.07 * wood.fiber) * fine + np.float32(0.05 * wood.fiber) * coarse - 0.4 * np.minimum(pores, 1)
+    )
     shade *= 1 + np.float32(0.13 * wood.age) * age
     shade *= _grime(u, v, unit, np.float32(wood.age), rng)
     mix = np.clip(ring * 0.85 + 0.06 * coarse, 0, 1)
     early, late = linear(wood.early), linear(wood.late)
     albedo = (early + mix[..., None] * (late - early)) * np.clip(shade, 0.15, 1.6)[..., None]
-    height = _height(shape, unit, wood, ring, fine, coarse, rng) - pores * np.float32(0.05 * unit)
+    height = _height(shape, unit, wood, ring, fine, coarse=coarse, rng=rng) - pores * np.float32(0.05 * unit)
     gloss = np.float32(wood.gloss) * np.clip(1 + 0.25 * age - 0.5 * pores, 0, 2)
     zero = np.zeros(shape, np.float32)
     metal = np.full(shape, 0.15, np.float32)
     shininess = 40.0 if wood.gloss > 0.2 else 9.0
-    return Surface(height, albedo.astype(np.float32), gloss.astype(np.float32), metal, zero, zero.copy(), unit, scale, shininess)
+    return Surface(
+        height, albedo.astype(np.float32), gloss.astype(np.float32), metal, zero, zero.copy(), unit, scale, shininess
+    )
 
 
 def _grain_place(shape: tuple[int, int], unit: float, grain_deg: float, rng: Rng) -> tuple[Floats, Floats]:
@@ -86,7 +92,9 @@ def _grain_place(shape: tuple[int, int], unit: float, grain_deg: float, rng: Rng
     y = np.arange(shape[0], dtype=np.float32)[:, None]
     along = x * math.cos(angle) + y * math.sin(angle)
     across = y * math.cos(angle) - x * math.sin(angle)
-    bend = value_noise(shape, (90 * unit, 160 * unit), rng) * 2.2 + value_noise(shape, (25 * unit, 50 * unit), rng) * 0.35
+    bend = (
+        value_noise(shape, (90 * unit, 160 * unit), rng) * 2.2 + value_noise(shape, (25 * unit, 50 * unit), rng) * 0.35
+    )
     return along.astype(np.float32), (across + bend * np.float32(unit)).astype(np.float32)
 
 
@@ -117,7 +125,9 @@ def _fibers(u: Floats, v: Floats, unit: float, rng: Rng) -> tuple[Floats, Floats
     size = np.float32(max(0.12 * unit, 0.8))
     fine = cv2.remap(texture, np.mod(u / (size * 3), TILE - 1), np.mod(v / size, TILE - 1), cv2.INTER_LINEAR)
     second = np.float32(max(0.5 * unit, 2.6))
-    coarse = cv2.remap(texture, np.mod(u / (second * 4), TILE - 1), np.mod(v / second + 311, TILE - 1), cv2.INTER_LINEAR)
+    coarse = cv2.remap(
+        texture, np.mod(u / (second * 4), TILE - 1), np.mod(v / second + 311, TILE - 1), cv2.INTER_LINEAR
+    )
     return np.asarray(fine, np.float32), np.asarray(coarse, np.float32)
 
 
@@ -141,7 +151,7 @@ def _grime(u: Floats, v: Floats, unit: float, age: np.float32, rng: Rng) -> Floa
 
 
 def _height(
-    shape: tuple[int, int], unit: float, wood: Wood, ring: Floats, fine: Floats, coarse: Floats, rng: Rng
+    shape: tuple[int, int], unit: float, wood: Wood, ring: Floats, fine: Floats, *, coarse: Floats, rng: Rng
 ) -> Floats:
     """Return the board's relief in pixels: proud late wood, fibers, plane marks, dents."""
     relief = 0.032 * ring + 0.009 * fine + 0.02 * coarse

@@ -1,7 +1,7 @@
 """The answer as data: its form, its rounding, and the published schema.
 
-Outside checks: the schema is held against the JSON Schema 2020-12 metaschema as the jsonschema package ships it; lines are
-read back by Python's json, with constants that RFC 8259 does not have refused.
+Outside checks: the schema is held against the JSON Schema 2020-12 metaschema as the jsonschema package ships it; lines
+are read back by Python's json, with constants that RFC 8259 does not have refused.
 """
 
 from __future__ import annotations

@@ -106,7 +106,7 @@ def test_the_outline_lies_around_the_quad(angle_deg: float) -> None:
     across = (quad[3] - quad[0]) / 60
     lengths = (xs - 600) * along[0] + (ys - 450) * along[1]
     heights = (xs - 600) * across[0] + (ys - 450) * across[1]
-    on_outline = np.maximum(np.abs(lengths) - 100, np.abs(heights) - 30) < 12  # the rest is its label's frame
+    on_outline = np.maximum(np.abs(lengths) - 100, np.abs(heights) - 30) < 8  # the rest is its label's frame
     assert on_outline.sum() > 1000
     for reach in (lengths[on_outline], heights[on_outline]):
         assert reach.min() == pytest.approx(-reach.max(), abs=2)
@@ -208,7 +208,7 @@ def test_saved_picture_comes_back(tmp_path: Path, name: str, form: str) -> None:
 def test_saving_never_replaces_unless_told(tmp_path: Path) -> None:
     target = tmp_path / "a.png"
     target.write_text("here")
-    with pytest.raises(SettingsError, match="a.png exists; choose another name, or add --overwrite"):
+    with pytest.raises(SettingsError, match=r"a\.png exists; choose another name, or add --overwrite"):
         save_picture(photo(30, 40), target)
     assert target.read_text() == "here"
     save_picture(photo(30, 40), target, overwrite=True)

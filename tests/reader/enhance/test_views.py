@@ -88,9 +88,10 @@ def test_dust_goes_and_strokes_stay():
     specks = rng.random(gray.shape) < 0.02
     dusty[specks & ~mask] = 230
     cleaned = suppress_dust(dusty, 40)
-    assert np.abs(cleaned.astype(int) - gray)[specks & ~mask].mean() < 0.5 * np.abs(dusty.astype(int) - gray)[
-        specks & ~mask
-    ].mean()
+    assert (
+        np.abs(cleaned.astype(int) - gray)[specks & ~mask].mean()
+        < 0.5 * np.abs(dusty.astype(int) - gray)[specks & ~mask].mean()
+    )
     assert stroke_contrast(cleaned, mask) > 0.8 * stroke_contrast(gray, mask)
 
 

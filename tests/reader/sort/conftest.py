@@ -21,6 +21,7 @@ def make_reading() -> Callable[..., Reading]:
 
 def _make_reading(
     text: str,
+    *,
     probability: float = 0.95,
     at: tuple[float, float] = (0.0, 0.0),
     height: float = 20.0,

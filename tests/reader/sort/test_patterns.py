@@ -13,13 +13,17 @@ from hypothesis import strategies as st
 from reader.sort.patterns import SERIAL_FIGURES, figure_of, fold, split_line
 
 LIKELY_SIGNS = "0123456789OIl|BSZGM NoPATYx.,'-/#°½&\""
-WORDS = (
-    "No. N° # M XR PAT. MAY 14 1872 41873 4 1/3 13½ III | & - STYLE ESTD PARIS ST. MAIN , OCT cm F1019 41,873".split()
-)  # noqa: SIM905
+WORDS = "No. N° # M XR PAT. MAY 14 1872 41873 4 1/3 13½ III | & - STYLE ESTD PARIS ST. MAIN , OCT cm F1019 41,873"
+MONTHS = (
+    "Januar Februar März April Mai Juni Juli August September Oktober November Dezember janvier février mars avril mai "
+    "juin juillet août septembre octobre novembre décembre"
+)
+"""Unicode CLDR, months in wide format, German and French; from memory."""
+
 LINES = st.one_of(
     st.text(max_size=40),
     st.text(LIKELY_SIGNS, max_size=40),
-    st.lists(st.sampled_from(WORDS), max_size=8).map(" ".join),
+    st.lists(st.sampled_from(WORDS.split()), max_size=8).map(" ".join),
 )
 
 
@@ -78,12 +82,7 @@ def test_english_months(name: str) -> None:
     assert forms(f"Pat. {name} 14, 1872 No. 41873") == [("patent", f"Pat. {name} 14, 1872"), ("figures", "41873")]
 
 
-@pytest.mark.parametrize(
-    "name",
-    # Unicode CLDR, months in wide format, German and French; from memory.
-    "Januar Februar März April Mai Juni Juli August September Oktober November Dezember janvier février mars avril mai "
-    "juin juillet août septembre octobre novembre décembre".split(),  # noqa: SIM905
-)
+@pytest.mark.parametrize("name", MONTHS.split())
 def test_german_and_french_months(name: str) -> None:
     assert forms(f"22. {name} 1855") == [("date", f"22. {name} 1855")]
 

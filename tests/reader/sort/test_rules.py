@@ -283,22 +283,22 @@ def test_reading_without_characters_gives_no_mark(make_reading: Make) -> None:
 
 @pytest.mark.parametrize("turn_deg", [0.0, 35.0, 90.0, 180.0])
 @pytest.mark.parametrize(
-    ("along", "below", "height", "kind"),
+    ("place", "height", "kind"),
     [
-        (-4.0, 0.0, 20, MarkKind.MODEL),  # left, gap of about two heights
-        (4.0, 0.0, 20, MarkKind.MODEL),
-        (0.0, -2.5, 40, MarkKind.MODEL),  # above, stencil of double height
-        (0.0, 2.5, 20, MarkKind.WORD),  # below
-        (-9.0, 0.0, 20, MarkKind.WORD),  # too far
-        (4.0, -2.5, 20, MarkKind.WORD),  # neither beside nor above
-        (-6.0, 0.0, 100, MarkKind.WORD),  # another size altogether
+        ((-4.0, 0.0), 20, MarkKind.MODEL),  # left, gap of about two heights
+        ((4.0, 0.0), 20, MarkKind.MODEL),
+        ((0.0, -2.5), 40, MarkKind.MODEL),  # above, stencil of double height
+        ((0.0, 2.5), 20, MarkKind.WORD),  # below
+        ((-9.0, 0.0), 20, MarkKind.WORD),  # too far
+        ((4.0, -2.5), 20, MarkKind.WORD),  # neither beside nor above
+        ((-6.0, 0.0), 100, MarkKind.WORD),  # another size altogether
     ],
 )
 def test_model_letters_near_a_number(
-    along: float, below: float, height: float, kind: MarkKind, turn_deg: float, make_reading: Make
+    place: tuple[float, float], height: float, kind: MarkKind, turn_deg: float, make_reading: Make
 ) -> None:
     turn = np.deg2rad(turn_deg)
-    x, y = along * 20, below * 20
+    x, y = place[0] * 20, place[1] * 20
     at = (300 + x * np.cos(turn) - y * np.sin(turn), 300 + x * np.sin(turn) + y * np.cos(turn))
     number = make_reading("41873", at=(300, 300), turn_deg=turn_deg or 360)
     letters = make_reading("XR", at=at, height=height, turn_deg=turn_deg or 360)
@@ -370,12 +370,12 @@ def test_last_figures_on_a_loose_part(text: str, supports: bool, make_reading: M
 
 WORDS = (
     "No. N° # M XR B F1019 PAT. MAY 14 1872 41873 3321 318 4 73 1/3 13½ III | & - STYLE ESTD PARIS ST. MAIN , "
-    "OCT cm 41,873 4I8O3 I41873 200".split()  # noqa: SIM905
+    "OCT cm 41,873 4I8O3 I41873 200"
 )
 LINES = st.one_of(
     st.text(max_size=25),
     st.text("0123456789OIl|BSZGM No.PATx,-/", max_size=25),
-    st.lists(st.sampled_from(WORDS), max_size=6).map(" ".join),
+    st.lists(st.sampled_from(WORDS.split()), max_size=6).map(" ".join),
 )
 PLACED = st.tuples(
     LINES,
@@ -389,7 +389,7 @@ PLACED = st.tuples(
 @settings(max_examples=200, deadline=None)
 @given(photo=st.lists(PLACED, max_size=5))
 def test_marks_of_any_text_are_well_formed(photo: list[tuple[object, ...]], make_reading: Make) -> None:
-    readings = [make_reading(text, p, at, h, others=others) for text, p, at, h, others in photo]
+    readings = [make_reading(text, probability=p, at=at, height=h, others=others) for text, p, at, h, others in photo]
     marks = sort_readings(readings)
     assert [mark.id for mark in marks] == list(range(len(marks)))
     for mark in marks:
@@ -414,7 +414,7 @@ def test_marks_of_any_text_are_well_formed(photo: list[tuple[object, ...]], make
 def test_order_of_readings_does_not_matter(
     photo: list[tuple[object, ...]], data: st.DataObject, make_reading: Make
 ) -> None:
-    readings = [make_reading(text, p, at, h, others=others) for text, p, at, h, others in photo]
+    readings = [make_reading(text, probability=p, at=at, height=h, others=others) for text, p, at, h, others in photo]
     order = data.draw(st.permutations(range(len(readings))))
     straight = _by_reading(readings)
     shuffled = _by_reading([readings[number] for number in order])
@@ -438,7 +438,7 @@ def _by_reading(readings: Sequence[Reading]) -> list[list[tuple[object, ...]]]:
 def test_no_before_a_number_never_lowers_the_serial(
     number: str, announcing: str, around: list[tuple[object, ...]], make_reading: Make
 ) -> None:
-    others = [make_reading(text, p, at, h) for text, p, at, h, _ in around]
+    others = [make_reading(text, probability=p, at=at, height=h) for text, p, at, h, _ in around]
     bare = sort_readings([make_reading(number, at=(200, 200)), *others])[:1]
     announced = sort_readings([make_reading(announcing + number, at=(200, 200)), *others])[:1]
     assert serial_sureness(announced, number) >= serial_sureness(bare, number)

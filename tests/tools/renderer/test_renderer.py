@@ -1,0 +1,230 @@
+"""The renderer keeps its promises: same seed same pixels, truthful quads, honest light, samples that agree with labels.
+
+Light is checked against the laws it claims: Lambert's cosine (1760) and the inverse square, by hand-made surfaces.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from reader.geometry import crop_quad, quad_size
+from reader.results import MarkKind
+from tools.renderer.__main__ import COLUMNS, quads_json, write_set
+from tools.renderer.alphabet import glyph
+from tools.renderer.camera import encode, frame_of, jpeg
+from tools.renderer.light import Surface, Torch, shade, torch_at
+from tools.renderer.samples import all_samples
+from tools.renderer.scene import random_spec, render
+from tools.renderer.spec import KINDS, FigureStyle, MarkSpec, SceneSpec
+
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_images"
+SMALL = (640, 480)
+
+
+def _spec(**changes: object) -> SceneSpec:
+    mark = MarkSpec("40817", "serial", 0.0, 0.0, 150, "punch")
+    spec = SceneSpec("wood-stamp", (mark,), size=SMALL, px_per_mm=12, relief=0.1, wear=0.1)
+    return replace(spec, **changes)  # type: ignore[arg-type]
+
+
+def _flat(size: int = 200) -> Surface:
+    zero = np.zeros((size, size), np.float32)
+    white = np.ones((size, size, 3), np.float32)
+    return Surface(zero.copy(), white, zero.copy(), zero.copy(), zero.copy(), zero.copy(), 5.0, 1.0)
+
+
+def _lit(surface: Surface, azimuth_deg: float, elevation_deg: float = 25, distance: float = 5000) -> np.ndarray:
+    middle = (surface.shape[1] / 2, surface.shape[0] / 2)
+    torch = Torch(torch_at(middle, azimuth_deg, elevation_deg, distance), middle, 60.0, 0.0, (1, 1, 1))
+    return shade(surface, torch, (*middle, 3000.0))[..., 0]
+
+
+def test_same_seed_gives_identical_pixels_and_another_does_not() -> None:
+    first, truth = render(_spec(), 5)
+    again, truth_again = render(_spec(), 5)
+    other, _ = render(_spec(), 6)
+    assert first.shape == (480, 640, 3)
+    assert first.dtype == np.uint8
+    assert np.array_equal(first, again)
+    assert np.array_equal(truth.marks[0].quad, truth_again.marks[0].quad)
+    assert (first != other).mean() > 0.5
+
+
+def test_random_specs_are_repeatable_and_differ() -> None:
+    assert random_spec(3, "hard") == random_spec(3, "hard")
+    assert random_spec(3, "hard") != random_spec(4, "hard")
+    with pytest.raises(ValueError, match="easy, medium or hard"):
+        random_spec(1, "impossible")
+
+
+@pytest.mark.parametrize("difficulty", ["easy", "medium", "hard"])
+def test_random_specs_keep_what_they_promise(difficulty: str) -> None:
+    specs = [random_spec(seed, difficulty) for seed in range(120)]
+    serials = [m for s in specs for m in s.marks if m.kind == "serial"]
+    without = sum(not any(m.kind == "serial" for m in s.marks) for s in specs)
+    assert {s.kind for s in specs} == set(KINDS)
+    assert all(3 <= len(m.text) <= 7 and m.text.isdigit() for m in serials)
+    assert all(24 <= m.height <= 160 for m in serials)
+    assert all(abs(s.tilt_deg) <= 25 for s in specs)
+    assert 0.05 < without / 120 < 0.3
+    assert 0.08 < np.mean([s.quarter_turns > 0 for s in specs]) < 0.35
+    assert {m.kind for s in specs for m in s.marks} <= {k.value for k in MarkKind}
+
+
+@pytest.mark.parametrize("turns", [0, 1, 2, 3])
+def test_quads_lie_in_the_picture_and_start_where_reading_starts(turns: int) -> None:
+    pixels, truth = render(_spec(quarter_turns=turns, tilt_deg=6, pitch_deg=9), 2)
+    quad = truth.marks[0].quad
+    assert quad.shape == (4, 2)
+    assert quad.dtype == np.float32
+    assert (quad >= 0).all()
+    assert (quad < np.array([640, 480])).all()
+    along = quad[1] - quad[0]
+    angle = math.degrees(math.atan2(along[1], along[0]))
+    assert abs((angle - 90 * turns + 180) % 360 - 180) < 15
+    # the first figure is a 4 and the last a 7: cut upright, the 7 has its bar at the top
+    crop, _ = crop_quad(pixels, quad, 60)
+    gray = cv2.cvtColor(crop, cv2.COLOR_RGB2GRAY).astype(float)
+    seven = gray[:, -int(0.8 * crop.shape[1] / 5) :]
+    assert seven[:15].mean() < seven[-15:].mean()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_has_more_contrast_inside_its_quad_than_beside_it(kind: str) -> None:
+    technique = {
+        "wood-stamp": "punch",
+        "wood-etched": "scratch",
+        "cast-iron": "cast",
+        "stencil-iron": "stencil",
+        "ink-soundboard": "ink",
+        "chalk": "chalk",
+        "card": "numbering",
+    }[kind]
+    spec = _spec(kind=kind, marks=(MarkSpec("40817", "serial", 0.0, 0.0, 150, technique),))
+    pixels, truth = render(spec, 3)
+    gray = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY).astype(np.float32)
+    detail = np.abs(gray - cv2.GaussianBlur(gray, (0, 0), 12))
+    low, high = truth.marks[0].quad.min(0).astype(int), truth.marks[0].quad.max(0).astype(int)
+    inside = detail[low[1] : high[1], low[0] : high[0]].mean()
+    tall = high[1] - low[1]
+    below = detail[high[1] + tall // 8 : high[1] + tall // 3, low[0] : high[0]].mean()
+    assert inside > 1.6 * below
+
+
+def test_a_canvas_point_maps_to_the_middle_of_the_photo() -> None:
+    frame = frame_of(_spec(tilt_deg=20, pitch_deg=15, yaw_deg=-10, quarter_turns=1))
+    x, y = frame.place(0, 0)
+    mapped = frame.to_photo @ np.array([x, y, 1])
+    assert np.allclose(mapped[:2] / mapped[2], [319.5, 239.5], atol=1e-6)
+
+
+def test_light_from_the_other_side_changes_the_shading_of_a_groove_wall() -> None:
+    surface = _flat()
+    x = np.arange(200, dtype=np.float32)
+    surface.height -= (6 * np.exp(-(((x - 100) / 6) ** 2)))[None, :].astype(np.float32)
+    from_right, from_left = _lit(surface, 0), _lit(surface, 180)
+    left_wall, right_wall = from_right[100, 94], from_right[100, 106]
+    assert left_wall > right_wall  # the left wall of a groove faces right
+    assert from_left[100, 94] < from_left[100, 106]
+
+
+def test_a_raised_bar_throws_its_shadow_away_from_the_light() -> None:
+    surface = _flat()
+    surface.height[:, 90:110] = 12
+    from_right = _lit(surface, 0, 30)
+    assert from_right[100, 80] < 0.3 * from_right[100, 120]
+    assert from_right[100, 60] == pytest.approx(from_right[100, 30], rel=0.05)  # 12 / tan 30 = 21 pixels of shadow
+
+
+def test_a_slope_is_lit_by_lamberts_cosine() -> None:
+    surface = _flat()
+    flat = _lit(surface, 0, 40)[100, 100]
+    surface.height += np.arange(200, dtype=np.float32)[None, :] * -math.tan(math.radians(20))
+    tilted = _lit(surface, 0, 40)[100, 100]  # leaning 20 degrees toward the light, which then stands at 60
+    assert tilted / flat == pytest.approx(math.sin(math.radians(60)) / math.sin(math.radians(40)), rel=0.01)
+
+
+def test_brightness_falls_with_the_inverse_square() -> None:
+    surface = _flat(801)
+    light = _lit(surface, 0, 90, 400)
+    # straight below: 1. At 300 beside, distance 500: (400 / 500)^2 for the distance, 400 / 500 for the cosine;
+    # the beam's own profile, 0.62 exp(-(a/60)^4 / 2) + 0.38 exp(-(a/132)^2 / 2), at a = 36.87 degrees
+    angle = math.degrees(math.atan2(300, 400))
+    beam = 0.62 * math.exp(-0.5 * (angle / 60) ** 4) + 0.38 * math.exp(-0.5 * (angle / 132) ** 2)
+    assert light[400, 700] / light[400, 400] == pytest.approx(0.8**3 * beam, rel=0.01)
+
+
+def test_srgb_curve_has_the_standards_values() -> None:
+    # IEC 61966-2-1: linear 0.0031308 is 0.04045, 0.2140 is 0.5 (to four figures), 1 is 1
+    values = encode(np.array([[0.0, 0.0031308, 0.21404, 1.0]], np.float32))
+    assert np.allclose(values, [[0, 0.04045, 0.5, 1]], atol=2e-4)
+
+
+def test_every_character_of_a_serial_can_be_drawn_in_every_variant() -> None:
+    characters = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ.-/°&,'o"
+    for serif in (False, True):
+        shapes = {c: glyph(c, FigureStyle(serif=serif)) for c in characters}
+        for character, shape in shapes.items():
+            points = np.vstack(shape.strokes)
+            assert points[:, 1].min() > -0.1, character
+            assert points[:, 1].max() < 1.2, character
+            assert 0 < shape.width < 1, character
+    variants = {"1": ("one", "bar"), "3": ("three", "flat"), "4": ("four", "open"), "7": ("seven", "hooked")}
+    for figure, (name, choice) in variants.items():
+        plain = glyph(figure, FigureStyle())
+        other = glyph(figure, replace(FigureStyle(), **{name: choice}))  # type: ignore[arg-type]
+        assert len(plain.strokes) != len(other.strokes) or not np.array_equal(plain.strokes[0], other.strokes[0])
+
+
+def test_a_set_is_written_with_quads(tmp_path: Path) -> None:
+    write_set(tmp_path, 1, 4, "easy")
+    with (tmp_path / "labels.csv").open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    _, truth = render(random_spec(400000, "easy"), 400000)
+    assert list(rows[0]) == [*COLUMNS, "quads"]
+    assert rows[0]["text"] == truth.text
+    assert json.loads(rows[0]["quads"]) == json.loads(quads_json(truth))
+    assert cv2.imread(str(tmp_path / rows[0]["file"])).shape == (1200, 1600, 3)
+
+
+def test_samples_and_labels_agree() -> None:
+    with (SAMPLES / "labels.csv").open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    gallery = (SAMPLES / "README.md").read_text(encoding="utf-8")
+    assert tuple(rows[0]) == COLUMNS
+    assert {r["file"] for r in rows} == {p.name for p in SAMPLES.glob("*.jpg")} == {s.file for s in all_samples()}
+    assert len(rows) >= 14
+    assert sum(not r["text"] for r in rows) >= 2
+    for sample, row in zip(all_samples(), rows, strict=True):
+        drawn = [m.text for m in sample.spec.marks if m.kind == "serial"]
+        assert row["text"] == (drawn[0] if drawn else "")
+        assert row["kind"] == sample.spec.kind
+        assert row["file"] in gallery
+
+
+def test_samples_are_small_baseline_jpegs() -> None:
+    sizes = [p.stat().st_size for p in SAMPLES.glob("*.jpg")]
+    assert sum(sizes) < 5.5e6
+    assert (SAMPLES.parent / "tools" / "renderer" / "contact_sheet.jpg").stat().st_size < 400_000
+    for path in SAMPLES.glob("*.jpg"):
+        data = path.read_bytes()
+        assert data[:2] == b"\xff\xd8"
+        assert b"\xff\xc2" not in data[:2000], f"{path.name} is progressive"  # SOF2 marker, ITU-T T.81
+
+
+def test_a_committed_sample_is_what_its_spec_renders() -> None:
+    sample = next(s for s in all_samples() if s.file == "archivist_record_card.jpg")
+    pixels, truth = render(sample.spec, sample.seed)
+    stored = cv2.cvtColor(cv2.imread(str(SAMPLES / sample.file)), cv2.COLOR_BGR2RGB)
+    assert np.abs(stored.astype(int) - pixels.astype(int)).mean() < 4  # apart from the last JPEG step
+    assert truth.text == "30512"
+    assert min(quad_size(m.quad)[1] for m in truth.marks) > 20
+    assert len(jpeg(pixels, 82)) < 500_000
