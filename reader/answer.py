@@ -142,9 +142,9 @@ def cut_line(gray: NDArray[np.uint8], region: Region, view: str, half_turn: bool
     quad = turn_quad(region.quad, 2) if half_turn else region.quad
     crop, to_photo = crop_quad(gray, quad, LINE_HEIGHT_PX, LINE_MARGIN)
     enhanced = make_view(view, crop, LINE_HEIGHT_PX, to_photo)
-    pixels = cv2.copyMakeBorder(enhanced.pixels, *[QUIET_BORDER_PX] * 4, cv2.BORDER_CONSTANT, value=255)
+    pixels = np.pad(enhanced.pixels, QUIET_BORDER_PX, constant_values=255)
     shift = np.array([[1, 0, -QUIET_BORDER_PX], [0, 1, -QUIET_BORDER_PX], [0, 0, 1]], np.float64)
-    bordered = replace(enhanced, pixels=np.asarray(pixels, np.uint8), to_photo=to_photo @ shift)
+    bordered = replace(enhanced, pixels=pixels, to_photo=to_photo @ shift)
     return LinePicture(region, bordered, LINE_HEIGHT_PX, half_turn)
 
 

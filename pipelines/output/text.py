@@ -21,6 +21,10 @@ RIVALS_SHOWN = 3
 RIVAL_FROM = 0.005
 """A reading below this, which would be shown as 'under 1 %', is left out."""
 
+WORD_FROM = 0.5
+"""Words, and signs that no rule knows, are listed from this probability on: below it they are more likely wrong than
+right, and a photo of grain gives many. All of them are in the JSON."""
+
 NO_PROOF = "This is an estimate, not a proof of age."
 
 _HELD = "\u00a0"
@@ -44,7 +48,7 @@ def write_text(answer: Answer, columns: int = 100) -> str:
     """Return an answer as lines of at most `columns` characters (the file's name and long words aside)."""
     parts = [one_line(answer.path)]
     parts += _wrap([say_serial(answer.serial), *_say_reading(answer), *_say_models(answer)], columns)
-    parts += _list("Other marks:", [_say_mark(mark) for mark in _other_marks(answer)], columns)
+    parts += _list("Other marks:", _say_marks(_other_marks(answer)), columns)
     parts += _wrap(_say_maker(answer), columns)
     if answer.dating is not None:
         parts += _wrap([say_year(answer)], columns)
@@ -164,6 +168,18 @@ def _other_marks(answer: Answer) -> list[Mark]:
     """Return the marks that no line has yet: neither models, nor the serial, nor its repetitions."""
     told = {answer.serial.mark, *answer.serial.confirmed_by} if answer.serial else set()
     return [mark for mark in answer.marks if mark.id not in told and mark.kind != MarkKind.MODEL]
+
+
+def _say_marks(marks: Sequence[Mark]) -> list[str]:
+    """Say each mark, and only how many words and unknown signs there are that could hardly be read."""
+    lines = [_say_mark(mark) for mark in marks if not _hardly_read(mark)]
+    dim = len(marks) - len(lines)
+    more = " more" if lines else ""
+    return [*lines, f"{dim}{more} that could hardly be read"] if dim else lines
+
+
+def _hardly_read(mark: Mark) -> bool:
+    return mark.kind in (MarkKind.WORD, MarkKind.OTHER) and mark.probability < WORD_FROM
 
 
 def _say_mark(mark: Mark) -> str:

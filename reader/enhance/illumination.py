@@ -47,7 +47,7 @@ def blur_coarsely(gray: Gray, sigma: float) -> NDArray[np.float32]:
     if reduce == 1:
         return np.asarray(cv2.GaussianBlur(gray.astype(np.float32), (0, 0), sigma), np.float32)
     small_size = (max(1, gray.shape[1] // reduce), max(1, gray.shape[0] // reduce))
-    small = cv2.resize(gray, small_size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    small = cv2.GaussianBlur(small, (0, 0), sigma / reduce)
+    reduced = cv2.resize(gray, small_size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    small = cv2.GaussianBlur(reduced, (0, 0), sigma / reduce)
     size = (gray.shape[1], gray.shape[0])
     return np.asarray(cv2.resize(small, size, interpolation=cv2.INTER_LINEAR), np.float32)

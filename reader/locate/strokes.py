@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -136,10 +137,10 @@ def _strokes(strength: NDArray[np.uint8]) -> NDArray[np.uint8]:
     middle, upper = np.percentile(strength[::3, ::3], (50, 75))
     floor = max(STRENGTH_MIN, float(middle) + NOISE_DEVIATIONS * 1.48 * float(upper - middle))
     limit = np.minimum(np.maximum(around.astype(np.float32) * TEXTURE_FACTOR, floor), STRENGTH_SURE)
-    return (strength > limit).astype(np.uint8)
+    return np.asarray(strength > limit, np.uint8)
 
 
-def _mean_strength(strength: NDArray[np.uint8], boxes: NDArray[np.int32]) -> NDArray[np.float64]:
+def _mean_strength(strength: NDArray[np.uint8], boxes: NDArray[Any]) -> NDArray[np.float64]:
     """Return the mean strength inside each (x, y, w, h) box by the integral image."""
     total = cv2.integral(strength)
     x, y, w, h = boxes[:, 0], boxes[:, 1], boxes[:, 2], boxes[:, 3]
@@ -237,7 +238,7 @@ def _fit_direction(points: NDArray[np.float32], along: NDArray[np.float64]) -> N
     """Return the main direction of points, pointing the same way as before."""
     _, _, axes = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)
     axis = axes[0].astype(np.float64)
-    return axis if axis @ along >= 0 else -axis
+    return np.asarray(axis if axis @ along >= 0 else -axis, np.float64)
 
 
 def _score_row(pieces: Pieces, members: NDArray[np.intp], along: NDArray[np.float64]) -> float:
@@ -253,7 +254,8 @@ def _score_row(pieces: Pieces, members: NDArray[np.intp], along: NDArray[np.floa
     count = min(len(members), 8)
     strength = float(np.median(pieces.strengths[members])) / 255
     tilt = abs(float(along[0] * along[1]))  # 0 on both axes, 0.5 on the diagonals
-    return count**0.7 * (0.15 + strength) * float(np.exp(-2.5 * straight - 1.5 * even - 1.0 * pitch - 1.2 * tilt))
+    regular = float(np.exp(-2.5 * straight - 1.5 * even - 1.0 * pitch - 1.2 * tilt))
+    return float(count**0.7 * (0.15 + strength) * regular)
 
 
 def _region_of(row: Row, pieces: Pieces, view: View) -> Region:

@@ -78,9 +78,11 @@ def weigh_number(text: str, serials: Sequence[Mark]) -> float:
     return min(1 - doubt, WEIGHT_MAX)
 
 
-def _rank(mark: Mark) -> tuple[float, str, list[float]]:
-    """Order marks by weight, then text, then place: never by the order of input."""
-    return -mark.probability * mark.kind_probability, mark.text, mark.quad.ravel().tolist()
+def _rank(mark: Mark) -> tuple[object, ...]:
+    """Order marks by weight, then by all else that the choice looks at: never by the order of input."""
+    others = [(candidate.text, candidate.probability) for candidate in mark.alternatives]
+    weight = mark.probability * mark.kind_probability
+    return -weight, mark.text, mark.quad.ravel().tolist(), -mark.kind_probability, others
 
 
 def _probability_of(text: str, mark: Mark) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import select
@@ -12,7 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
+from PIL import Image
 
+from pipelines.output.json_lines import load_schema
 from tests.pipelines.test_command import ROOT
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="signals, pipes and terminals of POSIX")
@@ -34,11 +38,41 @@ def finish(process: subprocess.Popen[bytes]) -> tuple[str, str]:
 
 
 def test_statuses_of_the_real_command(shop: Path, tmp_path: Path) -> None:
-    for arguments, status in [([shop / "1.jpg"], 0), ([shop], 1), ([tmp_path / "none.jpg"], 1), (["--no"], 2)]:
-        process = start("read", *arguments, "--format", "json")
+    cases: list[tuple[str | Path, int]] = [(shop / "1.jpg", 0), (shop, 1), (tmp_path / "none.jpg", 1), ("--no", 2)]
+    for argument, status in cases:
+        process = start("read", argument, "--format", "json")
         stdout, _ = finish(process)
         assert process.returncode == status
         assert all(json.loads(line)["version"] == 1 for line in stdout.splitlines())
+
+
+def test_with_the_real_reader(tmp_path: Path) -> None:
+    """An empty wall, and a file that is no photo, from file to answer."""
+    photo, target = tmp_path / "wall.png", tmp_path / "marks.png"
+    Image.new("RGB", (320, 240), (120, 110, 100)).save(photo)
+    before = photo.read_bytes()
+    command = [sys.executable, "-m", "pipelines", "read", str(photo), "--format", "json"]
+    extras = ["--maker", "Harrow & Thistle", "--picture", str(target), "--views", str(tmp_path / "views")]
+    result = subprocess.run([*command, *extras], cwd=ROOT, capture_output=True, check=False)
+    assert result.returncode == 0, result.stderr
+    answer = json.loads(result.stdout)
+    Draft202012Validator(load_schema()).validate(answer)
+    assert answer["photo"]["sha256"] == hashlib.sha256(before).hexdigest()
+    assert (answer["serial"], answer["maker"]["name"]) == (None, "Harrow & Thistle")
+    assert photo.read_bytes() == before
+    assert target.read_bytes().startswith(b"\x89PNG")
+    assert len(list((tmp_path / "views" / "wall.png").glob("*.png"))) > 1
+
+    (tmp_path / "note.jpg").write_text("no photo")
+    result = subprocess.run([*command, str(tmp_path)], cwd=ROOT, capture_output=True, check=False)
+    assert result.returncode == 1
+    objects = [json.loads(line) for line in result.stdout.splitlines()]
+    assert [name for name in ("wall.png", "note.jpg") if any("error" in o and name in o["error"] for o in objects)] == [
+        "note.jpg"
+    ]
+
+    result = subprocess.run([*command, "--maker", "Nobody"], cwd=ROOT, capture_output=True, check=False)
+    assert (result.returncode, result.stdout, result.stderr.count(b"\n")) == (2, b"", 1)
 
 
 def test_ctrl_c_stops_with_130_and_keeps_what_was_printed(shop: Path) -> None:

@@ -32,8 +32,11 @@ RESULTS_FILE = Path(__file__).with_name("RESULTS.md")
 
 @dataclass(frozen=True)
 class Outcome:
-    """What one photo gave. `chosen`: the one answer is right (null where there is no number); `among`: the truth is one
-    of the strings read; `accepted`: the answer was accepted; `seconds` from file to answer."""
+    """What one photo gave.
+
+    `chosen`: the one answer is right (none where there is no number). `among`: the truth is one of the strings read.
+    `accepted`: the answer was accepted. `seconds`: from file to answer.
+    """
 
     chosen: bool
     among: bool
@@ -109,12 +112,12 @@ def _document(rows: list[str]) -> str:
             "",
             "Written by `python -m tools.benchmark.baseline`; see this folder's README.md for what the columns mean.",
             "",
-            f"{date.today().isoformat()}; {versions}; Python {platform.python_version()}; {platform.machine()}, 2 cores,",
-            "OpenCV held to one thread, other work on the machine: seconds are for orientation, not for comparing.",
+            f"{date.today().isoformat()}; {versions}; Python {platform.python_version()};",
+            f"{platform.machine()}, 2 cores, OpenCV held to one thread; seconds are for orientation only.",
             "",
             "## Baseline: classical finding, Tesseract as recognizer",
             "",
-            "| set | photos | exact (the one answer) | truth among what was read | accepted: right of | s, median | s, p95 |",
+            "| set | photos | exact | truth among what was read | accepted: right of all | s, median | s, p95 |",
             "|---|---|---|---|---|---|---|",
             *rows,
             "",

@@ -344,7 +344,7 @@ def _archivist() -> list[Sample]:
         tilt_deg=-1.5,
         material="pale-gilt",
         px_per_mm=4.2,
-        wear=0.15,
+        wear=0.04,
         light=LightSpec(250, 50, 1.6, (0, 0), 40, 0.5, 0.0),
         camera=CameraSpec(1.1, noise=1.0, sharpen=0.2),
         clutter=ClutterSpec(strings=10, string_turn_deg=82, pins=18, screws=1, dust=0.1),
@@ -390,7 +390,7 @@ def _archivist() -> list[Sample]:
     )
     return [
         Sample(
-            "archivist_old_shop_photograph.jpg", "archivist", "faded toned print of a plate with its number", 115, old
+            "archivist_old_shop_photograph.jpg", "archivist", "faded toned print of a plate with its number", 118, old
         ),
         Sample("archivist_record_card.jpg", "archivist", "typed record card of the shop", 116, card),
         Sample("archivist_faded_tag.jpg", "archivist", "torn tag with a number in faded ink", 117, tag),

@@ -126,8 +126,10 @@ def test_rounding_and_numpy_numbers() -> None:
     answer = make_answer()
     assert answer.serial is not None
     quad = np.array([[1.26, -0.04], [9.94, 0], [10, 5], [1, 5]], np.float32)
-    mark = replace(answer.marks[0], quad=quad, probability=np.float32(0.123456))
-    serial = replace(answer.serial, probability=np.float64(0.97006), accepted=np.bool_(True))
+    float32: Any = np.float32(0.123456)
+    bool_: Any = np.bool_(True)
+    mark = replace(answer.marks[0], quad=quad, probability=float32)
+    serial = replace(answer.serial, probability=np.float64(0.97006), accepted=bool_)
     data = parse(write_answer(replace(answer, marks=(mark,), serial=serial)))
     assert data["marks"][0]["quad"][:2] == [[1.3, 0.0], [9.9, 0.0]]
     assert "-0.0" not in write_answer(replace(answer, marks=(mark,)))

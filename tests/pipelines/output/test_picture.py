@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from pipelines.output import picture
 from pipelines.output.picture import CHOSEN, MODEL, OTHER, YEAR, draw_marks, save_picture
@@ -88,7 +88,7 @@ def test_the_photo_is_kept_and_what_stands_in_the_quads_too() -> None:
     assert drawn.shape[1:] == (1200, 3)
     assert drawn.shape[0] > 900
     mask = Image.new("1", (1200, 900))
-    picture.ImageDraw.Draw(mask).polygon([tuple(corner) for corner in serial_mark().quad.tolist()], fill=1)
+    ImageDraw.Draw(mask).polygon([tuple(corner) for corner in serial_mark().quad.tolist()], fill=1)
     inside = np.asarray(mask)
     assert inside.sum() > 200 * 60 * 0.95
     assert np.array_equal(drawn[:900][inside], pixels[inside])

@@ -87,6 +87,18 @@ def test_figures_are_counted_within_the_serial() -> None:
     assert "Doubtful" not in write_text(replace(answer, marks=(elsewhere, *answer.marks[1:])))
 
 
+def test_words_that_could_hardly_be_read_are_counted_only() -> None:
+    dim = [replace(make_mark(n, f"dim{n}", MarkKind.WORD), probability=0.4) for n in range(3)]
+    clear = make_mark(3, "clear", MarkKind.WORD)
+    patent = replace(make_mark(4, "PAT. 1871", MarkKind.PATENT), probability=0.4)
+    text = write_text(replace(make_empty_answer(), marks=(*dim, clear, patent)))
+    assert "dim" not in text
+    assert "clear (90 %)" in text
+    assert "PAT. 1871 (40 %)" in text
+    assert "    - 3 more that could hardly be read\n" in text
+    assert "    - 3 that could hardly be read\n" in write_text(replace(make_empty_answer(), marks=tuple(dim)))
+
+
 @pytest.mark.parametrize("kind", list(MarkKind))
 def test_every_kind_has_words(kind: MarkKind) -> None:
     answer = replace(make_empty_answer(), marks=(make_mark(0, "X12", kind),))

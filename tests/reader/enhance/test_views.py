@@ -1,4 +1,4 @@
-"""Every named view does what it says, whatever the light; compared with reference libraries where they have the method."""
+"""Every named view does what it says, whatever the light; compared with reference libraries where they can be."""
 
 import cv2
 import numpy as np
