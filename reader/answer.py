@@ -21,6 +21,7 @@ from reader.dating.lookup import date_serial
 from reader.dating.makers import find_maker
 from reader.dating.tables import load_tables
 from reader.enhance.views import VIEWS, gray_pixels, make_locating_views, make_view
+from reader.errors import SetupError
 from reader.geometry import crop_quad, quad_size, turn_quad
 from reader.locate.strokes import locate_regions
 from reader.photo.load import load_photo
@@ -71,24 +72,24 @@ class ReadOptions:
 def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recognizer | None = None) -> Answer:
     """Read one photo from file to answer.
 
-    Raises PhotoError for a file that is no readable photo, MakerError for a maker's name that no table knows, and
-    SetupError where there is no recognizer.
+    Raises PhotoError for a file that is no readable photo and MakerError for a maker's name that no table knows. Where
+    no recognizer is installed the answer has no marks, and its advice says what to install.
     """
     options = options or ReadOptions()
     maker = find_maker(options.maker, load_tables()) if options.maker else None
-    recognizer = recognizer or TesseractRecognizer()
+    recognizer, setup_advice = (recognizer, ()) if recognizer else _open_recognizer()
     started = time.perf_counter()
     photo = load_photo(path, page=options.page, pixel_limit=options.pixel_limit)
     loaded = time.perf_counter()
     gray = gray_pixels(photo)
     regions = locate_regions(make_locating_views(gray), settings.REGIONS_MAX)
     located = time.perf_counter()
-    readings = read_regions(gray, regions, recognizer)
+    readings = read_regions(gray, regions, recognizer) if recognizer else ()
     recognized = time.perf_counter()
     marks = sort_readings(readings)
     serial = choose_serial(marks)
     dating, dating_advice = _date(serial, maker)
-    advice = (*_advise(photo, marks, serial), *dating_advice)
+    advice = (*setup_advice, *_advise(photo, marks, serial), *dating_advice)
     seconds = {
         "load": loaded - started,
         "locate": located - loaded,
@@ -96,6 +97,13 @@ def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recog
         "total": time.perf_counter() - started,
     }
     return Answer(photo.path, photo.sha256, photo.width, photo.height, serial, marks, maker, dating, advice, seconds)
+
+
+def _open_recognizer() -> tuple[Recognizer | None, tuple[Advice, ...]]:
+    try:
+        return TesseractRecognizer(), ()
+    except SetupError as error:
+        return None, (Advice("no-recognizer", f"Nothing could be read: {error}."),)
 
 
 def read_regions(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> tuple[Reading, ...]:
@@ -163,7 +171,7 @@ def _date(serial: Serial | None, maker: Maker | None) -> tuple[Dating | None, tu
     lookup = date_serial(serial, maker, load_tables())
     if lookup.dating is not None:
         return lookup.dating, ()
-    return None, tuple(Advice("no-year", warning) for warning in lookup.warnings)
+    return None, (Advice("no-year", lookup.warnings[0]),)
 
 
 def _advise(photo: Photo, marks: Sequence[Mark], serial: Serial | None) -> tuple[Advice, ...]:

@@ -94,7 +94,7 @@ def find_breaches(root: Path) -> list[str]:
 
 def judge(module: str, target: str, stages: frozenset[str]) -> Iterator[str]:
     """Yield what one import of a module breaks."""
-    layer, other = module.split(".")[0], target.split(".")[0]
+    layer, other = module.partition(".")[0], target.partition(".")[0]
     if other in LAYERS and LAYERS.index(other) > LAYERS.index(layer):
         yield f"{layer} imports {target}"
     stage, other_stage = stage_of(module, stages), stage_of(target, stages)
@@ -105,7 +105,7 @@ def judge(module: str, target: str, stages: frozenset[str]) -> Iterator[str]:
             yield f"stage {stage} imports {target}"
         if stage in WITHOUT_PICTURES and other in IMAGE_LIBRARIES:
             yield f"stage {stage} imports the image library {other}"
-    elif layer == "reader" and module.split(".")[-1] in SHARED and other_stage is not None:
+    elif layer == "reader" and module.removeprefix("reader.") in SHARED and other_stage is not None:
         yield f"shared module imports stage {other_stage}"
 
 

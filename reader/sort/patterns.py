@@ -175,7 +175,7 @@ _CITY = _any(
 )
 _HONOR = _any(
     "MEDAL MEDALS MEDAILLE MEDAILLES PRIZE PRIZES PREIS PRIX AWARD AWARDED AWARDS EXPOSITION EXHIBITION EXPO "
-    "AUSSTELLUNG DIPLOMA DIPLOME GOLD SILVER FAIR FIRST SECOND PREMIER 1ST 2ND 3RD 1ER"
+    "AUSSTELLUNG DIPLOMA DIPLOME GOLD SILVER FAIR CENTENNIAL FIRST SECOND PREMIER 1ST 2ND 3RD 1ER"
 )
 _SINCE = _any(
     "EST ESTD EST'D EST.D ESTABD ESTABLISHED FOUNDED SINCE COPYRIGHT COPR ANNO SEIT DEPUIS GEGR GEGRUNDET FONDE FONDEE "
@@ -204,14 +204,17 @@ PHRASES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
         ("row", rf"(?<![A-Z0-9.,/]){_SMALL}(?:\s+{_SMALL}){{2,}}(?![A-Z0-9.,/½'\"])"),
         ("date", _DATE),
         ("month", rf"{_MONTH}\.?"),
-        ("year", rf"{_W}(?:(?:{_SINCE}|{_HONOR}|{_CITY}){_E}\W{{1,3}}|©\s*)+(?:(?:IN|AD|ANNO)\W{{1,3}})?{_YEAR}"),
+        (
+            "year",
+            rf"{_W}(?:(?:{_SINCE}|{_HONOR}|{_CITY}){_E}\W{{1,3}}|©\s*)+(?:(?:IN|THE|YEAR|AD|ANNO)\W{{1,3}})*{_YEAR}",
+        ),
         ("year", rf"{_YEAR}(?:\s*-\s*{_YEAR}|\W{{1,3}}{_HONOR}{_E})"),
         (
             "size",
             r"(?<![0-9])[0-9]{1,2}\s?(?:'(?:\s?[0-9]{1,2}\s?(?:\"|''|½\"?)?)?|F(?:T|EET)\b\.?(?:\s?[0-9]{1,2}(?:\s?IN\b\.?|\s?\")?)?)(?![0-9])",
         ),
         ("size", rf"{_SIZE_NUMBER}\s?(?:{_SIZE_UNIT}{_E}\.?|\")|(?<![0-9])[12][.,][0-9]{{2}}\s?M(?![A-Z0-9])"),
-        ("model", rf"(?:{_NO_WORD})?(?<![0-9])[0-9]{{1,3}}\s+SCALE{_E}"),
+        ("model", rf"(?:{_NO_WORD})?(?<![0-9])[0-9]{{1,3}}\s+(?:SCALE|STYLE|MODEL){_E}(?!\W{{0,3}}[0-9])"),
         (
             "model",
             rf"{_W}{_MODEL_WORD}{_E}[ .:-]*(?:{_NO_WORD})?(?!(?:{'|'.join(sorted(STOP_WORDS))}){_E})"
@@ -386,8 +389,14 @@ def _settle_letters(pieces: list[Piece]) -> list[Piece]:
             form = "letters" if beside or alone else "words"
         elif form == "roman" and not alone:
             form = "signs" if not piece.text.isalpha() else "letters" if beside else "words"
-        settled.append(replace(piece, form=form))
+        settled.append(_bare_letters(piece) if form == "letters" else replace(piece, form=form))
     return settled
+
+
+def _bare_letters(piece: Piece) -> Piece:
+    """Return a model's letters without the dot or dash beside them; they still lie within its bounds."""
+    own = [(place, sign) for place, sign in zip(piece.places, piece.text, strict=True) if sign.isalpha()]
+    return replace(piece, form="letters", places=tuple(p for p, _ in own), text="".join(sign for _, sign in own))
 
 
 def _join_words(line: _Line, pieces: list[Piece]) -> list[Piece]:

@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from reader import answer as answer_module
 from reader.answer import ReadOptions, read_photo, save_views
 from reader.enhance.views import VIEWS
-from reader.errors import MakerError, PhotoError
+from reader.errors import MakerError, PhotoError, SetupError
 from reader.recognize.recognizer import RawLine, Recognizer
 from reader.results import MarkKind
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
-LABELS = list(csv.DictReader((SAMPLES / "labels.csv").open(encoding="utf-8", newline="")))
+LABELS = list(csv.DictReader((SAMPLES / "labels.csv").read_text(encoding="utf-8").splitlines()))
 
 
 @pytest.fixture(scope="module")
@@ -89,6 +90,17 @@ def test_a_recognizer_that_reads_nothing_gives_an_answer_with_advice():
     assert answer.serial is None
     assert answer.marks == ()
     assert "no-serial-found" in {advice.code for advice in answer.advice}
+
+
+def test_without_a_recognizer_the_answer_says_what_to_install(monkeypatch):
+    def missing():
+        raise SetupError("no Tesseract on this machine; install it")
+
+    monkeypatch.setattr(answer_module, "TesseractRecognizer", missing)
+    answer = read_photo(SAMPLES / "customer_soundboard_ink.jpg")
+    assert answer.serial is None
+    assert answer.advice[0].code == "no-recognizer"
+    assert "install" in answer.advice[0].text
 
 
 @pytest.mark.parametrize("size", [(1, 1), (2, 3000), (300, 2)])

@@ -26,6 +26,9 @@ __all__ = ["MarkTruth", "SceneSpec", "Truth", "random_spec", "render"]
 
 Box = tuple[float, float, float, float]
 
+DEFAULT_WOOD = {"chalk": "dark-pine", "ink-soundboard": "spruce", "wood-etched": "walnut-varnished"}
+"""Board of a spec without a material; pine for the other kinds."""
+
 
 def render(spec: SceneSpec, seed: int) -> tuple[NDArray[np.uint8], Truth]:
     """Return the photo, (H, W, 3) uint8 RGB with `spec.size` = (W, H), and the truth about it.
@@ -67,7 +70,14 @@ def _ground(spec: SceneSpec, frame: Frame, quads: list[Floats], rng: Rng) -> Sur
         rough = 1.0 if spec.kind == "cast-iron" else 0.35
         return make_iron(frame.shape, unit, frame.scale, paint, rough, wear=spec.wear * 0.8, rng=rng)
     if spec.kind != "card":
-        return make_wood(frame.shape, unit, frame.scale, spec.material or "pine", spec.grain_deg, rng=rng)
+        return make_wood(
+            frame.shape,
+            unit,
+            frame.scale,
+            spec.material or DEFAULT_WOOD.get(spec.kind, "pine"),
+            spec.grain_deg,
+            rng=rng,
+        )
     paper, _, rest = (spec.material or "cream").partition("/")
     border, _, wood = rest.partition("/")
     surface = make_wood(frame.shape, unit, frame.scale, wood or "walnut-varnished", spec.grain_deg, rng=rng)

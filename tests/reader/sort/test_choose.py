@@ -79,6 +79,14 @@ def test_two_likely_numbers_are_never_accepted() -> None:
     assert serial.probability + serial.alternatives[0].probability <= 1
 
 
+def test_number_of_half_the_weight_contradicts_even_the_surest() -> None:
+    contradicted = choose_serial([mark(0, "198409", 1.0), mark(1, "53257", 0.55)])
+    clear = choose_serial([mark(0, "198409", 1.0), mark(1, "53257", 0.45)])
+    assert contradicted is not None and clear is not None
+    assert contradicted.probability > ACCEPT_PROBABILITY
+    assert (contradicted.accepted, clear.accepted) == (False, True)
+
+
 def test_unlikely_other_number_takes_little() -> None:
     alone = choose_serial([mark(0, "198409", 0.99)])
     beside = choose_serial([mark(0, "198409", 0.99), mark(1, "53257", 0.1, sure=0.5)])

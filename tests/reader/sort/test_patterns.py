@@ -121,7 +121,7 @@ def test_look_alikes(text: str, number: str, variants: tuple[str, ...]) -> None:
     assert (piece.text, piece.variants) == (number, variants)
 
 
-@pytest.mark.parametrize("text", ["SOLO", "BIG", "OIL", "B8", "S5O", "GOLD", "7OCT", "IS"])
+@pytest.mark.parametrize("text", ["SOLO", "BIG", "OIL", "B8", "S5O", "GOLD", "7OCT", "IS", "4OIOI87"])
 def test_words_with_look_alikes_stay_words(text: str) -> None:
     assert all(not piece.repaired for piece in split_line(text))
 

@@ -55,7 +55,7 @@ EXAMPLES = {
     # serials with a model letter: intunepianosupply.com (models nearly always start with a letter), CP
     "M 41873": ["model M", "serial 41873"],
     "M41873": ["model M", "serial 41873"],
-    "M-41873": ["model M-", "serial 41873"],
+    "M-41873": ["model M", "serial 41873"],
     "41873 M": ["serial 41873", "model M"],
     "41873M": ["serial 41873", "model M"],
     "XR 198409": ["model XR", "serial 198409"],
@@ -74,6 +74,8 @@ EXAMPLES = {
     "STYLE No. 7": ["model STYLE No. 7"],
     "No 4 SCALE": ["model No 4 SCALE"],
     "SCALE 4": ["model SCALE 4"],
+    "No 14 STYLE": ["model No 14 STYLE"],
+    "14 STYLE 7": ["other 14", "model STYLE 7"],
     "M/P": ["model M/P"],
     "A3": ["model A3"],
     "AX6": ["model AX6"],
@@ -134,6 +136,7 @@ EXAMPLES = {
     "ESTD 1851": ["calendar-year ESTD 1851"],
     "ESTABLISHED 1851": ["calendar-year ESTABLISHED 1851"],
     "Founded in 1851": ["calendar-year Founded in 1851"],
+    "ESTABLISHED IN THE YEAR 1851": ["calendar-year ESTABLISHED IN THE YEAR 1851"],
     "SINCE 1851": ["calendar-year SINCE 1851"],
     "© 1912": ["calendar-year © 1912"],
     "GEGRÜNDET 1851": ["calendar-year GEGRÜNDET 1851"],
@@ -289,6 +292,7 @@ def test_reading_without_characters_gives_no_mark(make_reading: Make) -> None:
         ((4.0, 0.0), 20, MarkKind.MODEL),
         ((0.0, -2.5), 40, MarkKind.MODEL),  # above, stencil of double height
         ((0.0, 2.5), 20, MarkKind.WORD),  # below
+        ((0.0, -6.0), 20, MarkKind.WORD),  # too far above
         ((-9.0, 0.0), 20, MarkKind.WORD),  # too far
         ((4.0, -2.5), 20, MarkKind.WORD),  # neither beside nor above
         ((-6.0, 0.0), 100, MarkKind.WORD),  # another size altogether
