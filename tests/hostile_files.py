@@ -7,6 +7,7 @@ edition, TIFF 6.0, GIF89a, ISO/IEC 14496-12), written from memory; most files ar
 from __future__ import annotations
 
 import contextlib
+import functools
 import gzip
 import io
 import os
@@ -26,11 +27,16 @@ PNG_START = b"\x89PNG\r\n\x1a\n"
 def make_hostile_files(folder: Path) -> dict[str, Path]:
     """Write every hostile file into a folder and return them by what is wrong with each."""
     files: dict[str, Path] = {}
-    contents = {**_other_kinds(), **_jpegs(), **_pngs(), **_tiffs(), **_rest()}
-    for number, (name, data) in enumerate(contents.items()):
+    for number, (name, data) in enumerate(hostile_contents().items()):
         files[name] = folder / f"{number:02}.{name.split('-')[0]}"
         files[name].write_bytes(data)
     return {**files, **_no_files(folder)}
+
+
+@functools.cache
+def hostile_contents() -> dict[str, bytes]:
+    """Return the hostile files' contents by what is wrong with each; the name's first word is the file's ending."""
+    return {**_other_kinds(), **_jpegs(), **_pngs(), **_tiffs(), **_rest()}
 
 
 def picture(side: int = 96, mode: str = "RGB") -> Image.Image:
@@ -204,19 +210,30 @@ def _rest() -> dict[str, bytes]:
         "bmp-half": bmp[: len(bmp) // 2],
         "bmp-bomb": bmp[:18] + struct.pack("<ii", 60_000, 60_000) + bmp[26:],
         "jp2-start-only": b"\0\0\0\x0cjP  \r\n\x87\n",
-        "jp2-bomb": b"\xff\x4f\xff\x51" + siz + bytes(64),
+        "jp2-bomb": b"\xff\x4f\xff\x51" + siz + END_OF_JPEG,
         "heic-start-only": _box(b"ftyp", b"heic\0\0\0\0mif1heic"),
         "heic-garbage": _box(b"ftyp", b"heic\0\0\0\0mif1heic") + _box(b"meta", bytes(200)),
         "avif-start-only": _box(b"ftyp", b"avif\0\0\0\0mif1avif"),
     }
 
 
+NO_FILES = (
+    "missing",
+    "folder",
+    "dangling-link",
+    "looping-link",
+    "pipe",
+    "device",
+    "socket",
+    "huge",
+    "too-long",
+    "below",
+)
+"""Things with a photo's name that are no files, or none that may be read."""
+
+
 def _no_files(folder: Path) -> dict[str, Path]:
-    """Things with a photo's name that are no files: nothing, a folder, links to nowhere, a pipe, a device, a socket."""
-    files = {
-        name: folder / f"{name}.jpg"
-        for name in ("missing", "folder", "dangling-link", "looping-link", "pipe", "device", "socket", "huge")
-    }
+    files = {name: folder / f"{name}.jpg" for name in NO_FILES}
     files["folder"].mkdir()
     files["dangling-link"].symlink_to(folder / "nowhere")
     files["looping-link"].symlink_to(files["looping-link"])
@@ -229,7 +246,7 @@ def _no_files(folder: Path) -> dict[str, Path]:
             del files["socket"]
     with files["huge"].open("wb") as file:
         file.truncate(1_000_000_001)  # takes no room on the disk
-    files["name-too-long"] = folder / ("a" * 300 + ".jpg")
-    files["below-a-file"] = folder / "below.jpg" / "a.jpg"
-    (folder / "below.jpg").write_bytes(b"")
+    files["too-long"] = folder / ("a" * 300 + ".jpg")
+    (folder / "file.jpg").write_bytes(b"")
+    files["below"] = folder / "file.jpg" / "below.jpg"
     return files

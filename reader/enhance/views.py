@@ -99,14 +99,14 @@ def gray_pixels(photo: Photo) -> Gray:
 def make_locating_views(gray: Gray) -> tuple[View, ...]:
     """Return stroke views of a whole photo at falling sizes, dark and bright strokes apart."""
     views = []
-    current, scale = gray, 1.0
+    current = gray
     for side in LOCATING_LONG_SIDES_PX:
         step = min(1.0, side / max(current.shape))
         if step < 1.0:
-            current = np.asarray(cv2.resize(current, None, fx=step, fy=step, interpolation=cv2.INTER_AREA), np.uint8)
-            scale = current.shape[1] / gray.shape[1]
-        to_photo = np.diag([1 / scale, 1 / scale, 1.0])
-        to_photo[:2, 2] = (1 / scale - 1) / 2
+            size = (max(1, round(current.shape[1] * step)), max(1, round(current.shape[0] * step)))
+            current = np.asarray(cv2.resize(current, size, interpolation=cv2.INTER_AREA), np.uint8)
+        scale_x, scale_y = gray.shape[1] / current.shape[1], gray.shape[0] / current.shape[0]
+        to_photo = np.array([[scale_x, 0, (scale_x - 1) / 2], [0, scale_y, (scale_y - 1) / 2], [0, 0, 1]], np.float64)
         for name in ("dusty-dark", "dusty-bright"):
             views.append(make_view(name, current, LOCATING_CHAR_HEIGHT_PX, to_photo))
         if max(gray.shape) <= side // 2:

@@ -1,8 +1,9 @@
-"""What strings on an instrument look like: the words, the forms of numbers, and how one line splits into pieces.
+"""What strings on an instrument look like: look-alikes, the forms of numbers, and how one line splits into pieces.
 
 In comes the text of one line as it was read; out come pieces, each with a form ('patent', 'figures', 'words' ...) that
-rules.py judges. Only text is looked at here: places on the photo and probabilities are rules.py's business. The words
-and forms are common practice of the trade unless a source is named.
+rules.py judges. Words with figures are taken out first, by phrases.py; what is left falls apart at blanks. Only text
+is looked at here, never places on the photo or probabilities. The forms are common practice of the trade unless a
+source is named.
 """
 
 from __future__ import annotations
@@ -14,6 +15,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
+from reader.sort.phrases import PHRASES
+from reader.sort.vocabulary import STOP_WORDS
+
 SERIAL_FIGURES = (3, 7)
 """Fewest and most figures that a serial normally has (common practice)."""
 
@@ -23,10 +27,6 @@ FIGURE_OF = {"O": "0", "Q": "0", "D": "0", "I": "1", "|": "1", "B": "8", "S": "5
 HEAD_AS_FIGURE, TAIL_AS_FIGURE = "Il", "IlOo"
 """Look-alikes that are read as the figure even at the beginning and the end of a run: a bare upright is seldom a model
 letter, and a letter joined on behind the figures is rare. All others at a run's ends stay letters."""
-
-_STOP = "AN AND BY CO DE DER DIE ET FOR IN INC LA LE LTD NEW NO NY OF ON OR SON ST THE TO UND USA"
-STOP_WORDS = frozenset(_STOP.split())
-"""Short words that are no model letters."""
 
 
 @dataclass(frozen=True)
@@ -125,127 +125,7 @@ def _is_letter(text: str, place: int) -> bool:
     return 0 <= place < len(text) and text[place].isalpha()
 
 
-# --- phrases: words with the figures that belong to them ----------------------------------------------------------
-
-
-def _any(words: str) -> str:
-    """Return a pattern for any of the words ('_' is a blank), with O/0 and I/L/1 taken for each other."""
-    same = {"O": "[O0Q]", "I": "[I1L|]", "L": "[L1I|]", "_": r"\s*", ".": r"\.?"}
-    ranked = sorted(words.split(), key=len, reverse=True)
-    return "(?:" + "|".join("".join(same.get(sign, re.escape(sign)) for sign in word) for word in ranked) + ")"
-
-
-_W, _E = r"(?<![A-Z])", r"(?![A-Z])"
-_MONTHS = _any(
-    "JAN JANY JANUARY JANUAR JANVIER FEB FEBY FEBRUARY FEBRUAR FEVRIER FEVR MAR MARCH MARZ MAERZ MARS APR APL APRIL "
-    "AVRIL AVR MAY MAI JUN JUNE JUNI JUIN JUL JULY JULI JUILLET AUG AUGUST AOUT SEP SEPT SEPTEMBER SEPTEMBRE OCT OKT "
-    "OCTOBER OKTOBER OCTOBRE NOV NOVEMBER NOVEMBRE DEC DEZ DECEMBER DEZEMBER DECEMBRE"
-)
-_YEAR = r"(?<![0-9.,])(?:17[5-9][0-9]|18[0-9]{2}|19[0-4][0-9]|1950)(?![0-9]|[.,][0-9])"
-_DATE_YEAR = r"(?:1[6-9][0-9]{2}|20[0-2][0-9]|'?[0-9]{2})(?![0-9])"
-_DAY = r"(?<![0-9])[0-3IO|]?[0-9IO|](?:ST|ND|RD|TH|D)?(?![A-Z0-9])"
-_MONTH = rf"{_W}{_MONTHS}{_E}"
-_DATE = (
-    rf"(?:{_MONTH}[ .,]*{_DAY}(?:[ .,]*{_DATE_YEAR})?|{_DAY}[ .]*(?:(?:DE|OF)\s+)?{_MONTH}(?:[ .,]*{_DATE_YEAR})?"
-    rf"|{_MONTH}[ .,]*1[6-9][0-9]{{2}}(?![0-9])"
-    r"|(?<![0-9./-])(?:0?[1-9]|[12][0-9]|3[01])[./-](?:0?[1-9]|[12][0-9]|3[01])[./ -](?:1[6-9])?[0-9]{2}(?![0-9./-]))"
-)
-_NO = r"(?:N[O0QE°]S?|NR|№|#|N(?=[.,:])|NUM(?:BER|ERO|MER)|S[/.]?N(?=[.: ])|SERIAL)"
-"""'No.' and how it is misread ('N0', 'Ne'), its foreign forms, and 'Serial'."""
-_NO_WORD = rf"(?:SER(?:IAL|\.)|FABRIK|FACTORY)?\s*{_W}{_NO}{_E}[ .,:;°-]*"
-_THOUSANDS = r"[0-9]{1,3}(?:[,.' ][0-9]{3})+(?![0-9])"
-_PATENT_WORD = _any(
-    "PAT PATS PAT_D PAT'D PAT.D PATENT PATENTS PATENTED PATENTE PATENTIERT BREVET BREVETE BREVETS REG REGD REG'D "
-    "REGISTERED D.R.P D.R.G.M S.G.D.G DEPOSE"
-)
-_PATENT_FILL = (
-    rf"(?:\s*(?:IN|BY|OF|ON|THE|U\.?\s?S\.?(?:\s?A)?|APPLIED|FOR|PENDING|PEND|OFF|OFFICE|DES|DESIGN|{_PATENT_WORD}|{_NO})"
-    rf"{_E}[.,:;]*)*"
-)
-_AND = r"[\s,;.&·/-]*(?:AND\s+)?"
-_PATENT = (
-    rf"{_W}{_PATENT_WORD}{_E}[.,:;']*{_PATENT_FILL}\s*"
-    rf"(?:{_DATE}(?:{_AND}{_DATE})*|(?<![0-9])(?:{_THOUSANDS}|[0-9]{{2,8}}(?![0-9.,/]))(?:{_AND}{_THOUSANDS})*)?"
-)
-_CITY = _any(
-    "AMSTERDAM ANTWERP ANVERS ATLANTA BARCELONA BERLIN BORDEAUX BOSTON BRUSSELS BRUXELLES BUFFALO CALCUTTA CHICAGO "
-    "COPENHAGEN DRESDEN DUBLIN LEIPZIG LIVERPOOL LONDON LYON MANCHESTER MELBOURNE MILAN MOSCOW MUNCHEN MUNICH "
-    "NEW_ORLEANS NEW_YORK PARIS PHILADELPHIA PORTO SAN_FRANCISCO ST._LOUIS ST._PETERSBURG STOCKHOLM STUTTGART SYDNEY "
-    "TURIN VIENNA WIEN"
-)
-_HONOR = _any(
-    "MEDAL MEDALS MEDAILLE MEDAILLES PRIZE PRIZES PREIS PRIX AWARD AWARDED AWARDS EXPOSITION EXHIBITION EXPO "
-    "AUSSTELLUNG DIPLOMA DIPLOME GOLD SILVER FAIR CENTENNIAL FIRST SECOND PREMIER 1ST 2ND 3RD 1ER"
-)
-_SINCE = _any(
-    "EST ESTD EST'D EST.D ESTABD ESTABLISHED FOUNDED SINCE COPYRIGHT COPR ANNO SEIT DEPUIS GEGR GEGRUNDET FONDE FONDEE "
-    "FUNDADA ©"
-)
-_SERVICE = _any("TUNED REPAIRED RESTORED REBUILT REGULATED GESTIMMT REPARIERT ACCORDE REPARE")
-_STREET = _any(
-    "STREET ST AVENUE AVE AV ROAD RD SQUARE SQ LANE PLACE BOULEVARD BLVD TERRACE STRASSE STR GASSE PLATZ ALLEE"
-)
-_HOUSE = r"(?<![0-9.,])[0-9]{1,4}(?:\s*(?:-|&|,)\s*[0-9]{1,4})*"
-_SIZE_NUMBER = r"(?<![0-9.,])[0-9]{1,3}(?:\s?[½¼¾⅓⅔⅛]|\s[0-9]/[0-9]|[.,][0-9]{1,2})?"
-_OCTAVES = _any("OCT OCTS OCTAVE OCTAVES OKT OKTAVEN")
-_SIZE_UNIT = _any("CM MM KG LB LBS OZ INCHES NOTES KEYS TASTEN TOUCHES STOPS")
-_MODEL_WORD = _any("STYLE STILE MODEL MODELL MODELE MOD TYPE TYP SCALE CLASS FORM GRADE")
-_SERIES_WORD = _any(
-    "LOT HIRE CD CONCERT LOAN POOL STOCK INV INVOICE STACK MOTOR PUMP ROLL ACTION CASE RIM JOB REPAIR ORDER"
-)
-_SMALL = r"[0-9]{1,2}(?:\s?½|\s1/2)?"
-
-PHRASES: tuple[tuple[str, re.Pattern[str]], ...] = tuple(
-    (form, re.compile(pattern, re.ASCII))
-    for form, pattern in (
-        ("service-date", rf"{_W}{_SERVICE}{_E}.{{0,20}}?(?:{_DATE}|{_YEAR})"),
-        ("patent", _PATENT),
-        ("size", rf"{_SIZE_NUMBER}\s?{_OCTAVES}{_E}(?!\W{{0,3}}[0-9])\.?"),
-        ("row", rf"(?<![A-Z0-9.,/]){_SMALL}(?:\s+{_SMALL}){{2,}}(?![A-Z0-9.,/½'\"])"),
-        ("date", _DATE),
-        ("month", rf"{_MONTH}\.?"),
-        (
-            "year",
-            rf"{_W}(?:(?:{_SINCE}|{_HONOR}|{_CITY}){_E}\W{{1,3}}|©\s*)+(?:(?:IN|THE|YEAR|AD|ANNO)\W{{1,3}})*{_YEAR}",
-        ),
-        ("year", rf"{_YEAR}(?:\s*-\s*{_YEAR}|\W{{1,3}}{_HONOR}{_E})"),
-        (
-            "size",
-            r"(?<![0-9])[0-9]{1,2}\s?(?:'(?:\s?[0-9]{1,2}\s?(?:\"|''|½\"?)?)?|F(?:T|EET)\b\.?(?:\s?[0-9]{1,2}(?:\s?IN\b\.?|\s?\")?)?)(?![0-9])",
-        ),
-        ("size", rf"{_SIZE_NUMBER}\s?(?:{_SIZE_UNIT}{_E}\.?|\")|(?<![0-9])[12][.,][0-9]{{2}}\s?M(?![A-Z0-9])"),
-        ("model", rf"(?:{_NO_WORD})?(?<![0-9])[0-9]{{1,3}}\s+(?:SCALE|STYLE|MODEL){_E}(?!\W{{0,3}}[0-9])"),
-        (
-            "model",
-            rf"{_W}{_MODEL_WORD}{_E}[ .:-]*(?:{_NO_WORD})?(?!(?:{'|'.join(sorted(STOP_WORDS))}){_E})"
-            r"(?:[A-Z]{0,3}-?[0-9]{1,7}(?![0-9])[A-Z]?|[A-Z]{1,3})(?![A-Z0-9])",
-        ),
-        ("series", rf"{_W}{_SERIES_WORD}{_E}[ .:-]*(?:CO\b[ .]*)?(?:{_NO_WORD})?[A-Z]?(?<![0-9])[0-9]{{1,7}}(?![0-9])"),
-        (
-            "address",
-            rf"{_W}(?:TEL|TELEPHONE|TELEFON|PHONE|P\.?\s?O\.?\s?BOX|BOX){_E}[ .:]*(?:{_NO_WORD})?[0-9][0-9 -]*",
-        ),
-        (
-            "address",
-            rf"(?:{_NO_WORD})?{_HOUSE},?\s+(?:(?:[A-Z0-9][A-Z0-9'.]*\s+){{1,3}}{_STREET}{_E}|BROADWAY{_E}"
-            r"|(?:RUE|QUAI|VIA|CALLE|BOULEVARD|PLACE)(?:\s+[A-Z'.-]+){1,3})\.?(?:,\s*[A-Z]{3,}(?:\s[A-Z]{3,})?)?",
-        ),
-        (
-            "address",
-            rf"{_W}(?:[A-Z]+(?:STR|STRASSE|GASSE|PLATZ|ALLEE)|RUE(?:\s+[A-Z'-]+){{1,3}}){_E}[ .,]*{_HOUSE}(?![0-9])",
-        ),
-        ("place", rf"(?:{_NO_WORD})?{_HOUSE}\s+[A-Z]{{3,}}(?:\s[A-Z]{{3,}})?,\s*[A-Z]{{3,}}"),
-        ("price", r"[$£€]\s*[0-9][0-9.,]*"),
-        (
-            "inventory",
-            r"(?<![0-9.,])[0-9]{4}[./][0-9]{1,4}(?:[./][0-9]+)*(?![0-9A-Z])|(?<![A-Z])[A-Z]{2,5}\s[0-9]+/[A-Z0-9]+",
-        ),
-        ("fraction", r"(?<![0-9./])(?:[0-9]{1,2}\s)?[1-9]/[2-9](?![0-9/.])|(?<![0-9])[0-9]{1,2}\s?[½¼¾⅓⅔⅛]"),
-        ("figures", r"(?<![A-Z0-9.,/-])[0-9]{1,3}(?:\s[0-9]{3})+(?![A-Z0-9/]|[.,-][0-9])"),
-        ("announcement", rf"{_NO_WORD}(?=(?:[A-Z]{{1,3}}[ -]?)?[0-9])|(?<!.){_NO_WORD}(?!.)"),
-    )
-)
-"""Forms in order of precedence: what an earlier one has claimed of a line, a later one cannot."""
+# --- splitting a line: phrases first ------------------------------------------------------------------------------
 
 
 @lru_cache(maxsize=4096)

@@ -3,60 +3,39 @@
 Readings come from recognize; marks go to choose.py and into the answer. One function holds one rule; RULES lists them
 in order of precedence, and the first that speaks decides. A rule sees one draft (a part of a line) and the scene (all
 drafts with their places on the photo). The numbers for how sure a rule is are judgement, to be checked by benchmark;
-the rules are common practice of the trade. The last part of the file carries a line's doubt over to its marks.
+the rules are common practice of the trade.
 """
 
 from __future__ import annotations
 
-import math
-from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
-from reader.geometry import part_quad, quad_size
-from reader.results import Candidate, Character, Mark, MarkKind, Quad, Reading, Rival
-from reader.sort.patterns import SERIAL_FIGURES, Piece, figure_of, split_line
-
-SURE_ALONE = {3: 0.5, 4: 0.8, 5: 0.95, 6: 0.95, 7: 0.75}
-SURE_WITH_LETTER = {3: 0.7, 4: 0.92, 5: 0.98, 6: 0.98, 7: 0.85}
-SURE_ANNOUNCED = {1: 0.2, 2: 0.35, 3: 0.9, 4: 0.97, 5: 0.99, 6: 0.99, 7: 0.95}
-"""How sure a number of so many figures is a serial: bare, with a model letter, after 'No.'. Judgement."""
-
-YEAR_LIKE, CASE_LIKE, WIDE, MANY_THOUSANDS = 0.55, 0.6, 0.85, 0.6
-"""Factors on it: reads like a year; letter joined to four figures; blanks between figures; written in millions."""
+from reader.results import Mark, MarkKind, Reading
+from reader.sort.doubt import own_character, weigh_texts
+from reader.sort.drafts import Draft, Scene, draft_line
+from reader.sort.figures import (
+    SURE_ALONE,
+    SURE_ANNOUNCED,
+    SURE_WITH_LETTER,
+    add_form,
+    count_figures,
+    form_factor,
+    reads_like_year,
+    year_doubt,
+    year_factor,
+)
+from reader.sort.layout import ABOVE_REACH, LETTER_REACH, accompanies, evenly_apart, letter_of, offset
+from reader.sort.patterns import SERIAL_FIGURES, split_line
 
 NEARBY_SURE = 0.97
 """Factor on a rule's sureness where the announcing word is a string of its own beside or above. Judgement."""
 
-YEARS = range(1750, 1951)
-"""Years that a four-figure number is taken for: the time in which these instruments were made."""
-
 KEYS = range(1, 89)
 """Key, hammer and damper numbers (common practice: 88 keys at most)."""
 
-LETTER_REACH = 3.0
-"""Farthest that a model letter stands from its number, in heights of the figures. Judgement."""
-
-ABOVE_REACH = 1.5
-"""Farthest that a word stands above the number it announces, in heights of the figures. Judgement."""
-
-LETTER_SIZE = (0.4, 4.0)
-"""A model letter's height as a share of the figures'; it is often a large stencil (common practice)."""
-
 LIKELY = 0.3
 """A number read with less than this does not change what is said of another."""
-
-REPAIR_SURE = 0.9
-"""How sure a letter that was read among figures is the figure it looks like. Judgement."""
-
-END_DOUBT = 0.15
-"""Share of a number's probability that goes to what a look-alike at its end leaves open. Judgement."""
-
-ALTERNATIVES_MAX = 5
-"""Most other strings that a mark offers."""
-
-_COUNT = ("no figures", "one figure", "two figures", "three figures", "four figures", "five figures", "six figures")
 
 
 @dataclass(frozen=True)
@@ -69,34 +48,6 @@ class Verdict:
     kind_probability: float
 
 
-@dataclass(frozen=True)
-class Draft:
-    """A part of a line before judgement. `line` and `place` say which line and which part of it; `alone`: all of it."""
-
-    reading: Reading
-    piece: Piece
-    quad: Quad
-    line: int
-    place: int
-    alone: bool
-
-    @property
-    def is_number(self) -> bool:
-        """Whether it is figures only."""
-        return self.piece.form == "figures"
-
-    @property
-    def may_be_serial(self) -> bool:
-        """Whether it is a number as long as a serial."""
-        return self.is_number and SERIAL_FIGURES[0] <= len(self.piece.text) <= SERIAL_FIGURES[1]
-
-    @cached_property
-    def height(self) -> float:
-        """Height in pixels, never 0."""
-        return max(quad_size(self.quad)[1], 1e-6)
-
-
-Scene = Sequence[Draft]
 Rule = Callable[[Draft, Scene], Verdict | None]
 
 
@@ -106,7 +57,7 @@ def sort_readings(readings: Sequence[Reading]) -> tuple[Mark, ...]:
     Marks are numbered from 0 in the order of the readings, left to right within one; nothing else depends on that
     order. A reading without characters gives no mark. Never raises for any text.
     """
-    scene = [draft for line, reading in enumerate(readings) for draft in _draft_line(line, reading)]
+    scene = [draft for line, reading in enumerate(readings) for draft in draft_line(line, reading)]
     return tuple(_make_mark(number, draft, judge(draft, scene)) for number, draft in enumerate(scene))
 
 
@@ -117,75 +68,6 @@ def judge(draft: Draft, scene: Scene) -> Verdict:
         if verdict is not None:
             return verdict
     return Verdict(MarkKind.OTHER, "no-rule", "no rule of the trade knows this form", 0.5)
-
-
-def _draft_line(line: int, reading: Reading) -> list[Draft]:
-    characters = _single_signs(reading.characters)
-    reading = replace(reading, characters=characters)
-    pieces = split_line("".join(character.text for character in characters))
-    return [
-        Draft(reading, piece, _piece_quad(reading, piece), line, place, len(pieces) == 1)
-        for place, piece in enumerate(pieces)
-    ]
-
-
-def _single_signs(characters: Sequence[Character]) -> tuple[Character, ...]:
-    """Return characters of one code point each; one of several (a ligature) becomes several that share its doubt."""
-    result: list[Character] = []
-    for character in characters:
-        count = len(character.text)
-        if count == 1:
-            result.append(character)
-        else:
-            share = max(character.probability, 0.0) ** (1 / max(count, 1))
-            result += [replace(character, text=sign, probability=share, rivals=()) for sign in character.text]
-    return tuple(result)
-
-
-def _piece_quad(reading: Reading, piece: Piece) -> Quad:
-    spans = [reading.characters[place].span for place in piece.places]
-    start, end = min(span[0] for span in spans), max(span[1] for span in spans)
-    return part_quad(reading.region.quad, start, end) if end > start else reading.region.quad
-
-
-# --- places -------------------------------------------------------------------------------------------------------
-
-
-def offset(of: Draft, other: Draft) -> tuple[float, float]:
-    """Return how far the other draft lies along and below, in heights of the first; 0 where they overlap.
-
-    Negative: the other ends before this one begins, or above it. Measured in the first one's direction of reading.
-    """
-    along = (of.quad[1] - of.quad[0]) + (of.quad[2] - of.quad[3])
-    length = max(math.hypot(float(along[0]), float(along[1])), 1e-6)
-    x, y = float(along[0]) / length, float(along[1]) / length
-    mine, theirs = of.quad.tolist(), other.quad.tolist()
-    return (
-        _gap([px * x + py * y for px, py in mine], [px * x + py * y for px, py in theirs]) / of.height,
-        _gap([py * x - px * y for px, py in mine], [py * x - px * y for px, py in theirs]) / of.height,
-    )
-
-
-def _gap(mine: Sequence[float], theirs: Sequence[float]) -> float:
-    if min(theirs) > max(mine):
-        return min(theirs) - max(mine)
-    return min(max(theirs) - min(mine), 0.0)
-
-
-def accompanies(letter: Draft, number: Draft) -> bool:
-    """Whether a letter stands next to a number in its line, or beside or above it within reach and of fitting size."""
-    if letter.line == number.line:
-        return abs(letter.place - number.place) == 1
-    if not LETTER_SIZE[0] <= letter.height / number.height <= LETTER_SIZE[1]:
-        return False
-    along, below = offset(number, letter)
-    beside = below == 0 and abs(along) < LETTER_REACH
-    return beside or (along == 0 and -LETTER_REACH < below < 0)
-
-
-def _letter_of(number: Draft, scene: Scene) -> Draft | None:
-    found = [draft for draft in scene if draft.piece.form == "letters" and accompanies(draft, number)]
-    return min(found, key=lambda draft: draft.piece.text, default=None)
 
 
 def _likely_numbers(draft: Draft, scene: Scene) -> list[Draft]:
@@ -305,11 +187,11 @@ def serial_announced(draft: Draft, scene: Scene) -> Verdict | None:
     sure = SURE_ANNOUNCED.get(len(draft.piece.text))
     if not draft.is_number or not draft.piece.announced or sure is None:
         return None
-    why = f"{_count(draft)} after '{draft.piece.announced}'"
+    why = f"{count_figures(draft)} after '{draft.piece.announced}'"
     if len(draft.piece.text) < SERIAL_FIGURES[0]:
         why += ", few for a serial"
-    factor = 0.9 if draft.piece.case_like else _form_factor(draft.piece)
-    return Verdict(MarkKind.SERIAL, "serial-announced", _reason(why, draft.piece), sure * factor)
+    factor = 0.9 if draft.piece.case_like else form_factor(draft.piece)
+    return Verdict(MarkKind.SERIAL, "serial-announced", add_form(why, draft.piece), sure * factor)
 
 
 def announced_nearby(draft: Draft, scene: Scene) -> Verdict | None:
@@ -353,7 +235,7 @@ def row_across_lines(draft: Draft, scene: Scene) -> Verdict | None:
         for second, b in others:
             row = sorted([(number, draft), (a, first), (b, second)], key=lambda pair: pair[0])
             values = [value for value, _ in row]
-            if values == list(range(values[0], values[0] + 3)) and values[2] > 4 and _even([d for _, d in row]):
+            if values == list(range(values[0], values[0] + 3)) and values[2] > 4 and evenly_apart([d for _, d in row]):
                 why = "stands in a row of small numbers that count by one; common practice"
                 return Verdict(MarkKind.KEY_NUMBER, "key-row", why, 0.9)
     return None
@@ -365,15 +247,6 @@ def _small_number(draft: Draft) -> int | None:
     return int(draft.piece.text) if int(draft.piece.text) in KEYS else None
 
 
-def _even(row: Sequence[Draft]) -> bool:
-    """Whether three drafts are of one height and the middle one lies near the middle of the other two."""
-    heights = [draft.height for draft in row]
-    a, b, c = (draft.quad.mean(axis=0) for draft in row)
-    reach = math.hypot(*(c - a).tolist())
-    aside = math.hypot(*(b - (a + c) / 2).tolist())
-    return max(heights) < 1.6 * min(heights) and reach > 0 and aside < 0.2 * reach
-
-
 def serial_suffix(draft: Draft, scene: Scene) -> Verdict | None:
     """The last two to four figures of a longer number elsewhere: supports it, proves nothing."""
     text = draft.piece.text
@@ -383,9 +256,8 @@ def serial_suffix(draft: Draft, scene: Scene) -> Verdict | None:
     whole = min((number for number in longer if number.endswith(text)), default=None)
     if whole is None:
         return None
-    why = (
-        f"the last {_count(draft)} of {whole}, as loose parts carry them: supports it, proves nothing; common practice"
-    )
+    count = count_figures(draft)
+    why = f"the last {count} of {whole}, as loose parts carry them: supports it, proves nothing; common practice"
     return Verdict(MarkKind.OTHER, "serial-suffix", why, 0.75)
 
 
@@ -409,13 +281,13 @@ def key_number(draft: Draft, scene: Scene) -> Verdict | None:
     """A lone number from 1 to 88."""
     if _small_number(draft) is None or not draft.alone:
         return None
-    why = f"a lone number of {_count(draft)}, as on keys, hammers and joints; common practice"
+    why = f"a lone number of {count_figures(draft)}, as on keys, hammers and joints; common practice"
     return Verdict(MarkKind.KEY_NUMBER, "key-number", why, 0.7)
 
 
 def bare_year(draft: Draft, scene: Scene) -> Verdict | None:
     """A four-figure number that reads like a year while a longer or a 'No.' number stands elsewhere."""
-    if not _reads_like_year(draft) or draft.piece.announced or draft.piece.case_like or _letter_of(draft, scene):
+    if not reads_like_year(draft) or draft.piece.announced or draft.piece.case_like or letter_of(draft, scene):
         return None
     better = [d for d in scene if d is not draft and d.may_be_serial and d.reading.probability >= LIKELY]
     if not any(len(d.piece.text) > 4 or d.piece.announced for d in better):
@@ -424,29 +296,26 @@ def bare_year(draft: Draft, scene: Scene) -> Verdict | None:
     return Verdict(MarkKind.CALENDAR_YEAR, "bare-year", why, 0.6)
 
 
-def _reads_like_year(draft: Draft) -> bool:
-    return draft.is_number and len(draft.piece.text) == 4 and int(draft.piece.text) in YEARS
-
-
 def serial_with_letter(draft: Draft, scene: Scene) -> Verdict | None:
     """Three to seven figures with a model letter beside or above."""
-    letter = _letter_of(draft, scene) if draft.may_be_serial else None
+    letter = letter_of(draft, scene) if draft.may_be_serial else None
     if letter is None:
         return None
-    why = f"{_count(draft)} with the letter {letter.piece.text}, which is the model's"
+    count = count_figures(draft)
+    why = f"{count} with the letter {letter.piece.text}, which is the model's"
     if draft.piece.case_like:
-        why = f"{_count(draft)} joined to the letter {letter.piece.text}: a serial with its model, or a case number"
-    sure = SURE_WITH_LETTER[len(draft.piece.text)] * _form_factor(draft.piece) * _year_factor(draft)
-    return Verdict(MarkKind.SERIAL, "serial-with-letter", _reason(why + _year_doubt(draft), draft.piece), sure)
+        why = f"{count} joined to the letter {letter.piece.text}: a serial with its model, or a case number"
+    sure = SURE_WITH_LETTER[len(draft.piece.text)] * form_factor(draft.piece) * year_factor(draft)
+    return Verdict(MarkKind.SERIAL, "serial-with-letter", add_form(why + year_doubt(draft), draft.piece), sure)
 
 
 def serial_alone(draft: Draft, scene: Scene) -> Verdict | None:
     """Three to seven figures and nothing that speaks against a serial."""
     if not draft.may_be_serial:
         return None
-    why = f"{_count(draft)} that no word or row gives another meaning"
-    sure = SURE_ALONE[len(draft.piece.text)] * _form_factor(draft.piece) * _year_factor(draft)
-    return Verdict(MarkKind.SERIAL, "serial-figures", _reason(why + _year_doubt(draft), draft.piece), sure)
+    why = f"{count_figures(draft)} that no word or row gives another meaning"
+    sure = SURE_ALONE[len(draft.piece.text)] * form_factor(draft.piece) * year_factor(draft)
+    return Verdict(MarkKind.SERIAL, "serial-figures", add_form(why + year_doubt(draft), draft.piece), sure)
 
 
 def other_number(draft: Draft, scene: Scene) -> Verdict | None:
@@ -456,41 +325,8 @@ def other_number(draft: Draft, scene: Scene) -> Verdict | None:
     if not draft.is_number:
         return None
     much = len(draft.piece.text) > SERIAL_FIGURES[1]
-    why = f"{_count(draft)}, too {'many' if much else 'few'} for a serial; common practice"
+    why = f"{count_figures(draft)}, too {'many' if much else 'few'} for a serial; common practice"
     return Verdict(MarkKind.OTHER, "too-long" if much else "too-short", why, 0.9 if much else 0.7)
-
-
-def _form_factor(piece: Piece) -> float:
-    factor = CASE_LIKE if piece.case_like else 1.0
-    if " " in piece.dropped:
-        factor *= WIDE
-    if piece.dropped.strip() and len(piece.text) == SERIAL_FIGURES[1]:
-        factor *= MANY_THOUSANDS
-    return factor
-
-
-def _year_factor(draft: Draft) -> float:
-    return YEAR_LIKE if _reads_like_year(draft) else 1.0
-
-
-def _year_doubt(draft: Draft) -> str:
-    return ", though it may be a year" if _reads_like_year(draft) else ""
-
-
-def _count(draft: Draft) -> str:
-    count = len(draft.piece.text)
-    return _COUNT[count] if count < len(_COUNT) else f"{count} figures"
-
-
-def _reason(why: str, piece: Piece) -> str:
-    """Add what was done to the figures."""
-    if piece.dropped:
-        why += ", blanks left out" if piece.dropped == " " else ", the thousands mark left out"
-    if piece.repaired:
-        why += ", a letter among them read as the figure it looks like"
-    if piece.variants:
-        why += f", or {' or '.join(piece.variants)} by a look-alike at the end"
-    return f"{why}; common practice"
 
 
 # --- rules for letters and words ----------------------------------------------------------------------------------
@@ -542,11 +378,8 @@ RULES: tuple[Rule, ...] = (
 """All rules in order of precedence."""
 
 
-# --- from a line's doubt to a mark's ------------------------------------------------------------------------------
-
-
 def _make_mark(number: int, draft: Draft, verdict: Verdict) -> Mark:
-    probability, alternatives = _weigh_texts(draft)
+    probability, alternatives = weigh_texts(draft)
     return Mark(
         id=number,
         text=draft.piece.text,
@@ -557,82 +390,6 @@ def _make_mark(number: int, draft: Draft, verdict: Verdict) -> Mark:
         kind_probability=verdict.kind_probability,
         quad=draft.quad,
         surface=draft.reading.region.surface,
-        characters=tuple(_own_character(draft, place) for place in range(len(draft.piece.places))),
+        characters=tuple(own_character(draft, place) for place in range(len(draft.piece.places))),
         alternatives=alternatives,
     )
-
-
-def _own_character(draft: Draft, number: int) -> Character:
-    """Return a mark's character; a letter read as a figure stays as its rival with what doubt is left."""
-    place = draft.piece.places[number]
-    character = draft.reading.characters[place]
-    figure = figure_of(character.text)
-    if figure is None or character.text == figure or not (draft.is_number or place in draft.piece.repaired):
-        return character
-    both = character.probability + sum(rival.probability for rival in character.rivals if rival.text == figure)
-    others = tuple(rival for rival in character.rivals if rival.text != figure)
-    letter = Rival(character.text, both * (1 - REPAIR_SURE))
-    rivals = tuple(sorted((letter, *others), key=lambda rival: -rival.probability))
-    return replace(character, text=figure, probability=both * REPAIR_SURE, rivals=rivals)
-
-
-def _weigh_texts(draft: Draft) -> tuple[float, tuple[Candidate, ...]]:
-    """Return the probability of a mark's text and the other strings it may be.
-
-    The whole lines' candidates are split alike; those that agree on this mark add up, since what they differ in lies
-    elsewhere. Where the list is short, the mark's own share of its line's doubt says more; the larger counts.
-    """
-    said = _candidate_texts(draft)
-    own = max(said.pop(draft.piece.text, 0.0), _share_of_line(draft) * REPAIR_SURE ** len(draft.piece.repaired))
-    own = min(own, 1.0)
-    if draft.is_number:
-        _add_rivals(draft, own, said)
-    if draft.piece.variants:
-        own *= 1 - END_DOUBT
-    said.pop(draft.piece.text, None)
-    ranked = sorted(((min(p, own), text) for text, p in said.items() if p > 0), key=lambda pair: (-pair[0], pair[1]))
-    ranked = ranked[:ALTERNATIVES_MAX]
-    scale = min(1.0, (1 - own) / max(sum(p for p, _ in ranked), 1e-9))
-    return own, tuple(Candidate(text, p * scale) for p, text in ranked if p * scale > 0)
-
-
-def _candidate_texts(draft: Draft) -> dict[str, float]:
-    """Return what the line's candidates say in this mark's place: text to summed probability."""
-    said: dict[str, float] = defaultdict(float)
-    best = split_line("".join(character.text for character in draft.reading.characters))
-    form = draft.piece.form
-    alike = [place for place, piece in enumerate(best) if piece.form == form]
-    for candidate in draft.reading.candidates:
-        pieces = [piece for piece in split_line(candidate.text) if piece.form == form]
-        if len(pieces) == len(alike):
-            piece = pieces[alike.index(draft.place)]
-            said[piece.text] += max(candidate.probability, 0.0) * REPAIR_SURE ** len(piece.repaired)
-    return said
-
-
-def _share_of_line(draft: Draft) -> float:
-    """Return the line's probability raised to the share of its doubt that lies in this mark's characters."""
-    signs = draft.reading.characters
-    doubt = {p: -math.log(min(max(sign.probability, 1e-6), 1.0)) for p, sign in enumerate(signs) if sign.text.strip()}
-    mine = [place for place in draft.piece.places if place in doubt]
-    whole = min(max(draft.reading.probability, 0.0), 1.0)
-    if not draft.reading.candidates:
-        whole = math.exp(-sum(doubt.values()))
-    total = sum(doubt.values())
-    share = sum(doubt[place] for place in mine) / total if total else len(mine) / max(len(doubt), 1)
-    return float(whole ** min(share, 1.0))
-
-
-def _add_rivals(draft: Draft, own: float, said: dict[str, float]) -> None:
-    """Add the numbers that come of exchanging one figure, or of taking an end's look-alike the other way."""
-    text = draft.piece.text
-    for number in range(len(text)):
-        character = _own_character(draft, number)
-        for rival in character.rivals:
-            figure = figure_of(rival.text)
-            if figure is not None and figure != text[number]:
-                changed = text[:number] + figure + text[number + 1 :]
-                odds = rival.probability / max(character.probability, 1e-6)
-                said[changed] = max(said.get(changed, 0.0), own * odds)
-    for variant in draft.piece.variants:
-        said[variant] = max(said.get(variant, 0.0), own * END_DOUBT / len(draft.piece.variants))

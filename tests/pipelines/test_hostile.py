@@ -1,4 +1,4 @@
-"""The command on broken and hostile files: a one-line error each, the run goes on, nothing but data on standard output."""
+"""The command on broken and hostile files: a one-line error each, the run goes on, only data on standard output."""
 
 import json
 

@@ -1,7 +1,7 @@
 """EXIF orientation, all eight values, against the standard's table and against Pillow's own turning.
 
 Source: EXIF 2.3 (CIPA DC-008), tag 0x0112: where the stored row 0 and column 0 lie in the shown picture. The table
-below spells that out for a stored picture ABC / DEF; it was measured with Pillow, and is from memory as to the standard.
+below spells that out for a stored picture ABC / DEF; it was measured with Pillow, the standard is from memory.
 """
 
 from __future__ import annotations

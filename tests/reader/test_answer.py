@@ -43,11 +43,8 @@ def test_most_of_the_samples_that_have_a_serial_are_read(answers):
 
 
 def test_a_letter_beside_the_serial_is_the_model(answers):
-    marks = answers["technician_upside_down.jpg"].marks
-    assert [(m.text, m.kind) for m in marks if m.kind in (MarkKind.MODEL, MarkKind.SERIAL)] == [
-        ("D", MarkKind.MODEL),
-        ("31296", MarkKind.SERIAL),
-    ]
+    marks = [mark for mark in answers["technician_upside_down.jpg"].marks if mark.probability > 0.5]
+    assert [(mark.text, mark.kind) for mark in marks] == [("D", MarkKind.MODEL), ("31296", MarkKind.SERIAL)]
 
 
 def test_a_patent_plate_has_no_accepted_serial(answers):

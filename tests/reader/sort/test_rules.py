@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from reader.geometry import quad_size
 from reader.results import Character, Mark, MarkKind, Reading
+from reader.sort.drafts import draft_line
 from reader.sort.patterns import split_line
 from reader.sort.rules import RULES, sort_readings
 
@@ -459,11 +460,9 @@ def test_letters_never_enter_a_serial(letter: str, number: str, make_reading: Ma
 
 def test_every_rule_is_used_by_an_example(make_reading: Make) -> None:
     """A rule that no example needs is a rule that nobody checks; rules that need two strings are checked above."""
-    from reader.sort.rules import _draft_line
-
     needs_more = {"announced_nearby", "row_across_lines", "serial_suffix", "bare_year"}
     used = set()
     for line in EXAMPLES:
-        scene = _draft_line(0, make_reading(line))
+        scene = draft_line(0, make_reading(line))
         used |= {next((rule.__name__ for rule in RULES if rule(draft, scene)), "none") for draft in scene}
     assert used == {rule.__name__ for rule in RULES} - needs_more
