@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import os
+import subprocess
+import sys
 import warnings
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -15,6 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
+import reader
 from reader.errors import PhotoError
 from reader.photo.decode import check_jpeg
 from reader.photo.load import load_photo
@@ -41,6 +44,27 @@ def test_hostile_file(name: str, hostile: dict[str, Path], capfd: pytest.Capture
     assert caught.value.remedy.startswith(REMEDY_VERBS)
     assert text.endswith(f"{caught.value.problem}; {caught.value.remedy}")
     assert tuple(capfd.readouterr()) == ("", "")
+
+
+def test_a_fresh_process_prints_nothing(hostile: dict[str, Path]) -> None:
+    """Without pytest's own handlers, Python prints what libraries warn of and log."""
+    program = """
+import sys
+from pathlib import Path
+from reader.errors import PhotoError
+from reader.photo.load import load_photo
+for name in sys.argv[1:]:
+    try:
+        load_photo(Path(name))
+    except PhotoError:
+        continue
+    sys.exit(name + " was read")
+"""
+    command = [sys.executable, "-W", "always", "-c", program, *map(str, hostile.values())]
+    root = Path(reader.__file__).parents[1]
+    result = subprocess.run(command, cwd=root, capture_output=True, text=True, timeout=60, check=False)
+
+    assert (result.returncode, result.stdout, result.stderr) == (0, "", "")
 
 
 def test_there_are_at_least_40_hostile_files(hostile: dict[str, Path]) -> None:
