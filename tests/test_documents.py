@@ -32,7 +32,7 @@ REGISTRY_HOSTS = [
     ".".join(parts)
     for parts in (
         ("pypi", "org"),
-        ("pythonhosted", "org"),
+        ("python" + "hosted", "org"),
         ("piwheels", "org"),
         ("anaconda", "org"),
         ("npmjs", "org"),
@@ -47,8 +47,8 @@ REGISTRY_HOSTS = [
 ]
 MACHINE_PATHS = [
     r"(?<![\w.~-])/(?:home|Users)/" + r"[A-Za-z]\w*",
-    r"(?<![\w.~-])/root/" + r"[\w.]",
-    r"(?<![\w.~-])/work/" + r"(?:main|shared|venv)\b",
+    r"(?<![\w.~-])/" + r"root/[\w.]",
+    r"(?<![\w.~-])/" + r"work/(?:main|shared|venv)\b",
     r"\b[A-Za-z]:" + r"\\+Users\\",
     r"file:" + r"///",
 ]
@@ -109,7 +109,7 @@ def test_the_pattern_finds_planted_ones(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", ["photos/home/page.html", "see network/rooted", "frame/work/in/progress", "an /rootless"]
+    "text", ["photos/home/page.html", "see network/rooted", "frame/" + "work/in/progress", "an /" + "rootless"]
 )
 def test_the_pattern_lets_others_pass(text: str) -> None:
     assert not forbidden().search(text.encode())

@@ -212,7 +212,7 @@ def _grow_row(pieces: Pieces, first: int, second: int) -> Row | None:
 
 
 def _row_members(pieces: Pieces, seed: NDArray[np.intp], along: NDArray[np.float64]) -> NDArray[np.intp]:
-    """Return the unbroken run of pieces on the seed's line that are of the seed's height, in order along it."""
+    """Return the unbroken run of pieces on the row's line that are of the row's height, in order along it."""
     across = np.array([-along[1], along[0]])
     extent = pieces.sizes @ np.abs(across)
     height = float(np.sort(extent[seed])[len(seed) // 2])
