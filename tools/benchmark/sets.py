@@ -17,11 +17,30 @@ import numpy as np
 
 from reader.results import Quad
 
-WHOLE_PHOTO_SETS = ("coin-dates", "steel-billets", "gravestones", "specimen-cards", "vin-plates", "alpr-plates")
-"""Real sets of whole photographs."""
+WHOLE_PHOTO_SETS = (
+    "coin-dates",
+    "steel-billets",
+    "gravestones",
+    "specimen-cards",
+    "vin-plates",
+    "alpr-plates",
+    "textures",
+)
+"""Real sets of whole photographs; 'textures' holds no numbers."""
 
-CROP_SETS = ("coin-dates", "steel-billets", "vin-plates", "meter-strips", "orand-car-a", "svhn-test256")
-"""Real sets of single strings, loosely cut."""
+CROP_SETS = (
+    "coin-dates",
+    "steel-billets",
+    "vin-plates",
+    "meter-strips",
+    "orand-car-a",
+    "svhn-test256",
+    "parish-dates",
+    "dida-digits",
+    "meter-wheel-digits",
+    "scene-digits-chars74k",
+)
+"""Real sets of single strings or figures, loosely cut."""
 
 NUMBER_BAR = "|"
 """Joins several right answers of one photo in a label."""
@@ -44,7 +63,8 @@ def load_set(folder: Path, *, crops: bool = False, part: str | None = None, most
     if any(row["file"].startswith("crop/") for row in rows):
         rows = [row for row in rows if row["file"].startswith("crop/") == crops]
     if "part" in rows[0]:
-        rows = [row for row in rows if row["text"] and part in (None, row["part"])]
+        rows = [row for row in rows if part in (None, row["part"])]
+        rows = [row for row in rows if row["text"]] or rows  # a set without any text holds no numbers at all
     random.Random(1).shuffle(rows)
     return [_sample(folder, row) for row in rows[:most]]
 
