@@ -27,9 +27,14 @@ PATIENCE_SECONDS = 30
 """Longer than anything here takes; a test that waits for it has failed."""
 
 
+def heed_ctrl_c() -> None:
+    """Undo what a background job of a shell passes on: there Ctrl-C is ignored, and children would ignore it too."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def start(*arguments: str | Path, **options: Any) -> subprocess.Popen[bytes]:
     streams = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
-    return subprocess.Popen([*COMMAND, *map(str, arguments)], cwd=ROOT, **streams)
+    return subprocess.Popen([*COMMAND, *map(str, arguments)], cwd=ROOT, preexec_fn=heed_ctrl_c, **streams)  # noqa: PLW1509 (no threads here)
 
 
 def finish(process: subprocess.Popen[bytes]) -> tuple[str, str]:
