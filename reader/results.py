@@ -191,8 +191,9 @@ class Mark:
 class Serial:
     """The number chosen as the instrument's serial.
 
-    `accepted` means: on photos held out from choosing this setting, answers accepted at it were right at least 99
-    times in 100. `mark` is the id of the mark it was read from, `confirmed_by` the ids of others with the same number.
+    `accepted`: sure enough to use. The goal is that on photos held out from choosing the setting such answers are right
+    at least 99 times in 100; tools/benchmark/RESULTS.md says what was measured. `mark` is the id of the mark it was read
+    from, `confirmed_by` the ids of others with the same number.
     """
 
     text: str

@@ -15,8 +15,8 @@ from reader.results import Candidate, Mark, MarkKind, Serial
 ACCEPT_PROBABILITY = 0.97
 """Least probability of an accepted serial. The goal: answers accepted on photos held out from choosing this value are
 right at least 99 times in 100. Of the readings that the calibration was fitted on, all 11 at or above 0.97 were right
-and 9 of 11 from 0.90 to 0.97, so it may not be lower. tools/benchmark/RESULTS.md counts held-out photos; they
-are still too few to prove 99 in 100."""
+and 9 of 11 from 0.90 to 0.97, so it may not be lower. On the held-out photos of
+tools/benchmark/RESULTS.md nothing was accepted, so 99 in 100 is not shown yet."""
 
 SHARED_ERROR = 0.3
 """Share of errors that two places have in common: one photo, one light and one recognizer misread the same worn figure
