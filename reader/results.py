@@ -192,8 +192,8 @@ class Serial:
     """The number chosen as the instrument's serial.
 
     `accepted`: sure enough to use. The goal is that on photos held out from choosing the setting such answers are right
-    at least 99 times in 100; tools/benchmark/RESULTS.md says what was measured. `mark` is the id of the mark it was read
-    from, `confirmed_by` the ids of others with the same number.
+    at least 99 times in 100; tools/benchmark/RESULTS.md says what was measured. `mark` is the id of the mark it was
+    read from, `confirmed_by` the ids of others with the same number.
     """
 
     text: str
