@@ -2,7 +2,8 @@
 
 A glyph lives in a box one unit high, x to the right and y down, the base line at y = 1. Lines are polylines, curves
 are Catmull-Rom splines through points (Catmull and Rom 1974), ellipses are given by center, radii and two angles.
-The variants (flagged or plain 1, open or closed 4, flat or round 3, hooked 7) are common practice of punch cutters.
+The variants (flagged or plain 1, open or closed 4, flat or round 3, hooked 7, text figures) are common practice of
+punch cutters.
 """
 
 from __future__ import annotations
@@ -19,6 +20,9 @@ CURVE_STEPS = 7
 """Straight pieces between two points of a spline."""
 SERIF_HALF = 0.115
 """Half length of a serif over figure height."""
+
+TEXT_LOW = 0.72
+"""Height of the low text figures (0, 1, 2) over that of 6 and 8; common practice of old-style type is 0.65 to 0.75."""
 
 
 @dataclass(frozen=True)
@@ -188,7 +192,20 @@ def glyph(character: str, style: FigureStyle) -> Glyph:
         found = PLAIN[character] if character in PLAIN else PLAIN[character.upper()]
     balls = found.balls if style.serif or character == "." else ()
     serifs = _serifs(found) if style.serif and (character.isalpha() or character == "4") else ()
-    return Glyph((*found.strokes, *serifs), found.width, balls)
+    whole = Glyph((*found.strokes, *serifs), found.width, balls)
+    return _as_text_figure(whole, character) if style.text_figures and character.isdigit() else whole
+
+
+def _as_text_figure(found: Glyph, character: str) -> Glyph:
+    """Return the figure as text figures stand: 0 1 2 low, 3 4 5 7 9 hanging below the line, 6 and 8 full height."""
+    if character in "68":
+        return found
+    low = character in "012"
+    scale = np.array([0.9, TEXT_LOW] if low else [1.0, 1.0], np.float32)
+    shift = np.array([0.0, 1 - TEXT_LOW], np.float32)
+    strokes = tuple((s * scale + shift).astype(np.float32) for s in found.strokes)
+    balls = tuple((x * float(scale[0]), y * float(scale[1]) + 1 - TEXT_LOW) for x, y in found.balls)
+    return Glyph(strokes, found.width * float(scale[0]), balls)
 
 
 def _serifs(found: Glyph) -> tuple[Floats, ...]:

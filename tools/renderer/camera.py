@@ -1,8 +1,7 @@
 """From light on the canvas to a phone's JPEG.
 
 Pinhole projection, defocus and shake, vignette, exposure metering, shot and read noise in linear light, the phone's
-own smoothing and sharpening, a partly corrected white balance, the sRGB curve (IEC 61966-2-1), JPEG. `age_print` turns
-the result into a copy of an old toned photograph.
+own smoothing and sharpening, a partly corrected white balance, the sRGB curve (IEC 61966-2-1), JPEG.
 """
 
 from __future__ import annotations
@@ -14,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.renderer.noise import Rng, blur, fractal, smoothstep, value_noise
+from tools.renderer.noise import Rng, blur
 from tools.renderer.spec import BASE_WIDTH_PX, CameraSpec, Floats, SceneSpec
 
 FOCAL = 1.15
@@ -74,6 +73,16 @@ def frame_of(spec: SceneSpec) -> Frame:
     )
 
 
+def light_in_photo(spec: SceneSpec, frame: Frame, position: tuple[float, float, float]) -> tuple[float, float, float]:
+    """Return a place over the canvas as the camera sees it, from the photo's middle on the surface, in photo pixels.
+
+    x to the right, y down, z from the surface toward the camera.
+    """
+    turn = _rotation(spec.tilt_deg + 90.0 * spec.quarter_turns, spec.pitch_deg, spec.yaw_deg)
+    x, y, z = turn @ np.array([position[0] - frame.origin_xy[0], position[1] - frame.origin_xy[1], -position[2]])
+    return float(x), float(y), -float(z)
+
+
 def _rotation(roll_deg: float, pitch_deg: float, yaw_deg: float) -> NDArray[np.float64]:
     """Return the rotation from the surface to the camera, roll last."""
     a, b, c = (math.radians(v) for v in (roll_deg, pitch_deg, yaw_deg))
@@ -93,7 +102,7 @@ def take(light: Floats, frame: Frame, camera: CameraSpec, warmth: float, rng: Rn
     # a phone brightens a dark subject, but not all the way
     metered = max(_metered(photo), 1e-5)
     photo *= np.float32(camera.exposure * 0.19 / metered * (metered / METER_REFERENCE) ** 0.35)
-    photo *= _balance(warmth)
+    photo *= balance(warmth)
     photo = _sense(photo, camera, rng)
     encoded = encode(_shoulder(photo))
     encoded = _phone(encoded, camera, frame.scale)
@@ -142,7 +151,7 @@ def _metered(photo: Floats) -> float:
     return float((capped * weight).sum() / weight.sum())
 
 
-def _balance(warmth: float) -> Floats:
+def balance(warmth: float) -> Floats:
     """Return what a phone's white balance leaves of a warm torch's cast, linear RGB."""
     return np.array([1 + 0.13 * warmth, 1.0, 1.06 - 0.33 * warmth], np.float32)
 
@@ -177,42 +186,6 @@ def _phone(encoded: Floats, camera: CameraSpec, scale: float) -> Floats:
     if camera.sharpen > 0:
         encoded = encoded + np.float32(camera.sharpen) * (encoded - blur(encoded, 1.3 * max(scale, 0.6)))
     return encoded
-
-
-def age_print(photo: NDArray[np.uint8], age: float, rng: Rng) -> NDArray[np.uint8]:
-    """Return the photo as a toned print of the time: brown, flat, faded at the edges, spotted, with hair cracks."""
-    shape = photo.shape[:2]
-    # old plates saw blue and green, hardly red
-    seen = (photo.astype(np.float32) / 255) @ np.array([0.08, 0.42, 0.50], np.float32)
-    gray = blur((seen - np.float32(0.06)) * np.float32(1.5), 0.9)
-    y, x = np.mgrid[-1 : 1 : shape[0] * 1j, -1 : 1 : shape[1] * 1j].astype(np.float32)
-    rim = smoothstep(0.55, 1.25, np.maximum(np.abs(x), np.abs(y)) + 0.12 * fractal(shape, 300, 4, rng))
-    cloud = fractal(shape, 420, 5, rng, 0.6)
-    fade = np.clip(np.float32(age) * (0.30 + 0.35 * rim + 0.10 * cloud), 0, 0.85)
-    gray = gray * (1 - fade) + np.float32(0.74) * fade
-    gray += np.float32(0.035) * blur(rng.standard_normal(shape, dtype=np.float32), 0.9)
-    spots = smoothstep(2.5, 3.2, value_noise(shape, (26, 26), rng)) * np.float32(0.5 * age)
-    gray = gray * (1 - spots) + 0.32 * spots
-    _crack(gray, age, rng)
-    # the paper's bare border, a little uneven
-    margin = 1 - np.maximum(np.abs(x) + 0.0008 * fractal(shape, 60, 3, rng), np.abs(y) - 0.02)
-    border = smoothstep(0.034, 0.038, margin.astype(np.float32))
-    gray = gray * border + (np.float32(0.93) + 0.02 * fractal(shape, 90, 5, rng)) * (1 - border)
-    dark, bright = np.array([46, 30, 18], np.float32), np.array([236, 216, 176], np.float32)
-    toned = dark + np.clip(gray, 0, 1)[..., None] * (bright - dark)
-    return np.asarray(np.clip(toned, 0, 255), np.uint8)
-
-
-def _crack(gray: Floats, age: float, rng: Rng) -> None:
-    """Draw hair scratches and dust specks of the print, in place."""
-    height, width = gray.shape
-    for _ in range(round(14 * age)):
-        start = rng.random(2) * [width, height]
-        steps = np.cumsum(rng.normal(0, 1.8, (30, 2)) + rng.normal(0, 7, 2), 0) + start
-        value = float(rng.choice([0.88, 0.2]))
-        cv2.polylines(gray, [steps.astype(np.int32)], False, value, 1, cv2.LINE_AA)
-    for x, y in (rng.random((round(60 * age), 2)) * [width, height]).astype(int).tolist():
-        cv2.circle(gray, (x, y), int(rng.integers(1, 3)), 0.9, -1, cv2.LINE_AA)
 
 
 def jpeg(photo: NDArray[np.uint8], quality: int) -> bytes:

@@ -12,6 +12,7 @@ import numpy as np
 
 from tools.renderer.light import Surface, scatter
 from tools.renderer.noise import Rng, blur, fractal, smoothstep
+from tools.renderer.screens import HandShadow, StepShadow
 from tools.renderer.spec import Floats
 from tools.renderer.wood import linear
 
@@ -32,14 +33,17 @@ BEYOND: dict[str, tuple[tuple[int, int, int], float]] = {
 """What may lie beyond the surface's edge: its sRGB color, and whether it lies lower (-1), level (0) or higher (1)."""
 
 
-def settle_dust(surface: Surface, amount: float, rng: Rng) -> None:
-    """Let dust fall: a film that is thicker in hollows and fills them, specks, lint. `amount` 0 to 1."""
+def settle_dust(surface: Surface, amount: float, rng: Rng, *, clouds: float = 1.0) -> None:
+    """Let dust fall: a film that is thicker in hollows and fills them, specks, lint. `amount` 0 to 1.
+
+    `clouds` is how unevenly the film lies.
+    """
     if amount <= 0:
         return
     shape, scale = surface.shape, surface.scale
     smooth = blur(surface.height, 3.5 * scale)
     hollow = np.clip((smooth - surface.height) / np.float32(1.6 * scale), 0, 1)
-    film = 0.30 + 0.07 * fractal(shape, 260 * scale, 8, rng, 0.72) + 0.75 * hollow
+    film = 0.30 + np.float32(0.07 * clouds) * fractal(shape, 260 * scale, 8, rng, 0.72) + 0.75 * hollow
     film = (
         np.clip(film, 0, 1)
         * np.float32(amount)
@@ -101,14 +105,11 @@ def scratch(surface: Surface, amount: float, rng: Rng) -> None:
     surface.albedo *= (1 + 0.35 * groove)[..., None]
 
 
-def end_surface(
-    surface: Surface, edge: str, extent: Box, view: Box, toward_light: tuple[float, float], *, rng: Rng
-) -> Floats:
+def end_surface(surface: Surface, edge: str, extent: Box, view: Box, rng: Rng) -> Floats:
     """End the surface at one side, 'felt-top' say: BEYOND's name, then top, bottom, left or right.
 
     `extent` is the box of all marks and `view` the box that the photo sees, both left, top, right, bottom on the
-    canvas; the edge lies between them. `toward_light` is the light's direction in the plane. Returns the distance
-    beyond the edge (H, W) in pixels, negative on the surface.
+    canvas; the edge lies between them. Returns the distance beyond the edge (H, W) in pixels, negative on the surface.
     """
     if not edge:
         return np.full(surface.shape, -1e6, np.float32)
@@ -119,8 +120,8 @@ def end_surface(
     surface.height -= np.square(np.clip(1 + beyond / (1.6 * unit), 0, 1)) * unit * np.float32(0.5)
     _cover_beyond(surface, what, beyond, rng)
     surface.albedo *= (1 - 0.75 * np.exp(-np.square(beyond / (0.5 * unit))))[..., None]
-    normal = {"top": (0, -1), "bottom": (0, 1), "left": (-1, 0), "right": (1, 0)}[side]
-    _edge_shadow(surface, beyond, BEYOND[what][1], normal[0] * toward_light[0] + normal[1] * toward_light[1])
+    normal = {"top": (0.0, -1.0), "bottom": (0.0, 1.0), "left": (-1.0, 0.0), "right": (1.0, 0.0)}[side]
+    surface.screens.append(StepShadow(beyond, BEYOND[what][1], normal, surface.unit))
     return beyond
 
 
@@ -137,16 +138,6 @@ def _cover_beyond(surface: Surface, what: str, beyond: Floats, rng: Rng) -> None
     level_px = level * unit * np.float32(0.5) + rough * unit * np.float32(0.10 if felt else 0.03)
     step = smoothstep(-2.5 * surface.scale, 2.5 * surface.scale, beyond)
     surface.height += step * (level_px - surface.height)
-
-
-def _edge_shadow(surface: Surface, beyond: Floats, level: float, lit: float) -> None:
-    """Shade the lower side of a step; `lit` is how far the light comes from beyond (-1 to 1)."""
-    if level * lit > 0.05:
-        near = -beyond if level > 0 else beyond
-        band = np.clip(1.15 - near / np.float32(7.0 * surface.unit * abs(lit)), 0, 1) * (near > 0)
-        np.maximum(surface.block, smoothstep(0, 0.5, band) * np.float32(0.85), out=surface.block)
-    elif level < 0:
-        np.maximum(surface.block, smoothstep(-1, 1, beyond) * np.float32(0.5), out=surface.block)
 
 
 def _beyond(
@@ -226,4 +217,4 @@ def cast_hand(surface: Surface, amount: float, view: Box, rng: Rng) -> None:
         angle = inward + (finger - 1) * 0.5 + rng.normal(0, 0.08)
         tip = (round(corner[0] + wide * 1.25 * math.cos(angle)), round(corner[1] + wide * 1.25 * math.sin(angle)))
         cv2.line(cover, (round(corner[0]), round(corner[1])), tip, 1.0, max(2, round(wide * 0.28)))
-    np.maximum(surface.block, blur(cover, wide * 0.10) * np.float32(0.55 + 0.35 * amount), out=surface.block)
+    surface.screens.append(HandShadow(blur(cover, wide * 0.10) * np.float32(0.55 + 0.35 * amount)))

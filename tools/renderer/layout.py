@@ -18,7 +18,7 @@ def mark_size(mark: MarkSpec) -> tuple[float, float]:
     if mark.technique == "print":
         height, width = print_mask(mark.text, mark.height).shape
         return float(width), float(height)
-    return string_size(mark.text, mark.style, mark.height)
+    return string_size(mark.text, mark.style, mark.height, mark.technique)
 
 
 def rough_quad(mark: MarkSpec, frame: Frame) -> Floats:

@@ -1,7 +1,6 @@
-"""Sets a string in a style and turns its strokes into fields that a surface can be cut or painted with.
+"""Sets a string in a style: punches, patterns, stencils and type by their glyphs, hands by their own movements.
 
-A string is laid out in its own frame (x along reading, y down, pixels), shaken as its technique shakes it, turned and
-moved onto the canvas. Each character then becomes a small patch with the signed distance to the stroke's edge.
+A string is laid out in its own frame (x along reading, y down, pixels) and shaken as its technique shakes it.
 """
 
 from __future__ import annotations
@@ -13,8 +12,10 @@ import cv2
 import numpy as np
 
 from tools.renderer.alphabet import Glyph, glyph
+from tools.renderer.hand import write_string
 from tools.renderer.noise import Rng
 from tools.renderer.spec import FigureStyle, Floats
+from tools.renderer.strokes import Character, Patch, Stroke, bounds, corners
 
 BLANK_WIDTH = 0.42
 """A blank's width over figure height."""
@@ -29,42 +30,12 @@ class Shake:
     size: float = 0.0
 
 
-@dataclass(frozen=True)
-class Stroke:
-    """One center line in pixels, (N, 2), and the full width at each point, (N,)."""
-
-    points: Floats
-    widths: Floats
-
-
-@dataclass(frozen=True)
-class Character:
-    """The strokes of one character in pixels, with its own random number for unevenness between punches."""
-
-    text: str
-    strokes: tuple[Stroke, ...]
-    unevenness: Floats
-
-
-@dataclass(frozen=True)
-class Patch:
-    """Fields around one character on the canvas; (h, w) float32 each, first pixel at (`x0`, `y0`).
-
-    `inside` is the distance to the stroke's edge in pixels, positive inside. `along` and `across` are places along
-    the stroke from its start and across it from its center line, in pixels; `half` is half the stroke's width there.
-    """
-
-    x0: int
-    y0: int
-    inside: Floats
-    along: Floats
-    across: Floats
-    half: Floats
-    unevenness: Floats
-
-
-def set_string(text: str, style: FigureStyle, height_px: float, rng: Rng, shake: Shake) -> list[Character]:
-    """Lay out a string with its first character's top left at (0, 0)."""
+def set_string(
+    text: str, style: FigureStyle, height_px: float, rng: Rng, shake: Shake, *, technique: str = ""
+) -> list[Character]:
+    """Lay out a string with its first character's top left at (0, 0). `technique` is the tool in a style's hand."""
+    if style.hand:
+        return write_string(text, style, height_px, technique, rng)
     characters: list[Character] = []
     pen = 0.0
     for letter in text:
@@ -136,77 +107,11 @@ def _widths(points: Floats, style: FigureStyle) -> Floats:
     return np.asarray(style.weight * at_points, np.float32)
 
 
-def bounds(characters: list[Character]) -> tuple[float, float, float, float]:
-    """Return left, top, right, bottom of all strokes with their width."""
-    low = np.min([(s.points - s.widths[:, None] / 2).min(0) for c in characters for s in c.strokes], axis=0)
-    high = np.max([(s.points + s.widths[:, None] / 2).max(0) for c in characters for s in c.strokes], axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def string_size(text: str, style: FigureStyle, height_px: float) -> tuple[float, float]:
-    """Return the width and height of a string before it is shaken."""
-    still = replace(style, wobble=0.0)
-    left, top, right, bottom = bounds(set_string(text, still, height_px, np.random.default_rng(0), Shake()))
+def string_size(text: str, style: FigureStyle, height_px: float, technique: str = "") -> tuple[float, float]:
+    """Return the width and height of a string before it is shaken; of a hand's, about."""
+    still, rng = replace(style, wobble=0.0), np.random.default_rng(0)
+    left, top, right, bottom = bounds(set_string(text, still, height_px, rng, Shake(), technique=technique))
     return right - left, bottom - top
-
-
-def move_strings(
-    characters: list[Character], center_xy: tuple[float, float], turn_deg: float
-) -> tuple[list[Character], Floats]:
-    """Turn the string, put its middle at `center_xy`; return it and its quad (4, 2) on the canvas."""
-    left, top, right, bottom = bounds(characters)
-    angle = math.radians(turn_deg)
-    matrix = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
-    middle = np.array([(left + right) / 2, (top + bottom) / 2])
-
-    def move(points: Floats) -> Floats:
-        return np.asarray((points - middle) @ matrix.T + np.array(center_xy), np.float32)
-
-    moved = [replace(c, strokes=tuple(replace(s, points=move(s.points)) for s in c.strokes)) for c in characters]
-    return moved, move(np.array([[left, top], [right, top], [right, bottom], [left, bottom]], np.float32))
-
-
-def stroke_patch(character: Character, margin_px: float, shape: tuple[int, int]) -> Patch | None:
-    """Return the fields around a character, or None where it lies wholly off the (H, W) canvas."""
-    left, top, right, bottom = bounds([character])
-    x0, y0 = max(0, math.floor(left - margin_px)), max(0, math.floor(top - margin_px))
-    x1, y1 = min(shape[1], math.ceil(right + margin_px)), min(shape[0], math.ceil(bottom + margin_px))
-    if x1 - x0 < 2 or y1 - y0 < 2:
-        return None
-    ys, xs = np.mgrid[y0:y1, x0:x1].astype(np.float32)
-    best = [np.full(xs.shape, v, np.float32) for v in (-1e6, 0.0, 0.0, 1.0)]
-    offset = 0.0
-    for stroke in character.strokes:
-        for k in range(len(stroke.points) - 1):
-            offset = _keep_nearer(best, (xs, ys), stroke, k, offset)
-        offset += 50.0
-    return Patch(x0, y0, best[0], best[1], best[2], best[3], character.unevenness)
-
-
-def _keep_nearer(best: list[Floats], xy: tuple[Floats, Floats], stroke: Stroke, k: int, offset: float) -> float:
-    """Write one straight piece into the fields where it is the nearest; return the length so far."""
-    xs, ys = xy
-    (ax, ay), (bx, by) = stroke.points[k].tolist(), stroke.points[k + 1].tolist()
-    wa, wb = stroke.widths[k : k + 2].tolist()
-    length = math.hypot(bx - ax, by - ay) + 1e-6
-    ux, uy = (bx - ax) / length, (by - ay) / length
-    # only pixels near enough to matter are touched
-    reach = max(wa, wb) / 2 + max(6.0, 1.5 * max(wa, wb))
-    c0, c1 = np.searchsorted(xs[0], [min(ax, bx) - reach, max(ax, bx) + reach])
-    r0, r1 = np.searchsorted(ys[:, 0], [min(ay, by) - reach, max(ay, by) + reach])
-    if c1 <= c0 or r1 <= r0:
-        return offset + length
-    px, py = xs[r0:r1, c0:c1] - np.float32(ax), ys[r0:r1, c0:c1] - np.float32(ay)
-    across = py * np.float32(ux) - px * np.float32(uy)
-    at = px * np.float32(ux) + py * np.float32(uy)
-    t = np.clip(at, 0, length)
-    half = np.float32(wa / 2) + t * np.float32((wb - wa) / 2 / length)
-    inside = half - np.hypot(across, at - t)
-    view = [b[r0:r1, c0:c1] for b in best]
-    nearer = inside > view[0]
-    for old, new in zip(view, (inside, t + np.float32(offset), across, half), strict=True):
-        np.copyto(old, np.broadcast_to(new, old.shape), where=nearer)
-    return offset + length
 
 
 def print_mask(text: str, height_px: float) -> Floats:
@@ -222,6 +127,23 @@ def print_mask(text: str, height_px: float) -> Floats:
     return np.ascontiguousarray(ink[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1])
 
 
+def print_boxes(text: str, height_px: float) -> list[tuple[str, Floats]]:
+    """Return each character of a printed string but blanks with its quad (4, 2), in pixels from the mask's middle."""
+    from PIL import ImageFont
+
+    font = ImageFont.load_default(max(8.0, height_px / 0.72))
+    whole = font.getbbox(text)
+    middle = np.array([(whole[0] + whole[2]) / 2, (whole[1] + whole[3]) / 2], np.float32)
+    boxes = []
+    for k, letter in enumerate(text):
+        if letter != " ":
+            # kerning moves a letter by what its pair is shorter than the two alone
+            pen = font.getlength(text[: k + 1]) - font.getlength(letter)
+            left, top, right, bottom = font.getbbox(letter)
+            boxes.append((letter, np.asarray(corners((pen + left, top, pen + right, bottom)) - middle, np.float32)))
+    return boxes
+
+
 def place_mask(
     mask: Floats, center_xy: tuple[float, float], turn_deg: float, shape: tuple[int, int]
 ) -> tuple[Patch | None, Floats]:
@@ -229,8 +151,8 @@ def place_mask(
     height, width = mask.shape
     angle = math.radians(turn_deg)
     cos, sin = math.cos(angle), math.sin(angle)
-    corners = np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) / 2
-    quad = (corners @ np.array([[cos, sin], [-sin, cos]]) + np.array(center_xy)).astype(np.float32)
+    ends = np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) / 2
+    quad = (ends @ np.array([[cos, sin], [-sin, cos]]) + np.array(center_xy)).astype(np.float32)
     x0, y0 = np.maximum(np.floor(quad.min(0)).astype(int) - 2, 0).tolist()
     x1, y1 = np.minimum(np.ceil(quad.max(0)).astype(int) + 3, np.array(shape)[::-1]).tolist()
     if x1 - x0 < 2 or y1 - y0 < 2:

@@ -1,4 +1,4 @@
-"""A canvas of height, color and gloss, and a torch held near it.
+"""A canvas of height, color and gloss, and torches held near it.
 
 Lambert's cosine law (1760) for the matte part, Blinn-Phong (Blinn 1977) for the gloss, inverse-square fall-off from a
 point, a torch's beam profile, cast shadows by marching the height field toward the light, and a cavity term that
@@ -9,7 +9,9 @@ light and the camera at positive z.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -25,21 +27,22 @@ SHADOW_STEPS = 9
 class Surface:
     """What the light falls on. `height` (H, W) in pixels, `albedo` (H, W, 3) linear 0 to 1, `gloss` (H, W) strength.
 
-    `metal` (H, W) 0 to 1 colors the gloss with the albedo. `block` (H, W) 0 to 1 is direct light taken by things in
-    front (strings, pins, a hand); `front` (H, W) is the shape of such things in pixels, which throws no shadow by
-    itself because they hang free. `unit` is pixels to a millimeter on this canvas and `scale` canvas pixels to a pixel
-    of a 1600-pixel photo.
+    `metal` (H, W) 0 to 1 colors the gloss with the albedo. `front` (H, W) is the shape in pixels of things that hang
+    free in front (strings, pins) and `screens` what they, or a hand, take of any light, in the order they were put
+    there. `unit` is pixels to a millimeter on this canvas and `scale` canvas pixels to a pixel of a 1600-pixel photo.
+    `soft` is how far wood tears under a punch, 1 for softwood.
     """
 
     height: Floats
     albedo: Floats
     gloss: Floats
     metal: Floats
-    block: Floats
     front: Floats
     unit: float
     scale: float
     shininess: float = 18.0
+    soft: float = 1.0
+    screens: list[Screen] = field(default_factory=list)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -49,13 +52,31 @@ class Surface:
 
 @dataclass(frozen=True)
 class Torch:
-    """A torch in canvas pixels: where it is, what it is aimed at, the beam's half width, its color (linear RGB)."""
+    """A torch in canvas pixels: where it is, what it is aimed at, the beam's half width, its color (linear RGB).
+
+    `power` is the light that a flat surface at the aim gets, `ambient` the room's light beside that.
+    """
 
     position: tuple[float, float, float]
     aim_xy: tuple[float, float]
     beam_deg: float
     ambient: float
     color: tuple[float, float, float]
+    power: float = 1.0
+
+    @property
+    def toward_xy(self) -> tuple[float, float]:
+        """Unit vector in the surface's plane from the aim toward the light."""
+        flat = np.array(self.position[:2]) - np.array(self.aim_xy)
+        toward = flat / max(float(np.linalg.norm(flat)), 1e-6)
+        return float(toward[0]), float(toward[1])
+
+
+class Screen(Protocol):
+    """Something in the light's way."""
+
+    def dim(self, block: Floats, torch: Torch) -> None:
+        """Change the share (H, W) of the torch's light that is taken, 0 to 1, in place."""
 
 
 def torch_at(
@@ -71,25 +92,51 @@ def torch_at(
     )
 
 
-def shade(surface: Surface, torch: Torch, eye: tuple[float, float, float]) -> Floats:
-    """Return the light toward the camera at `eye`, (H, W, 3) linear; 1 is white that faces the light at the aim."""
+def shade(surface: Surface, torches: Sequence[Torch], eye: tuple[float, float, float]) -> Floats:
+    """Return the light toward the camera at `eye`, (H, W, 3) linear; 1 is white that faces a light at its aim.
+
+    Lights add up. The room's light is that of the first torch. Raises ValueError without a torch.
+    """
+    if not torches:
+        raise ValueError("no light: give at least one torch")
     height = surface.height
     shape = height + surface.front
     slope_x = np.asarray(cv2.Scharr(shape, cv2.CV_32F, 1, 0, scale=1 / 32), np.float32)
     slope_y = np.asarray(cv2.Scharr(shape, cv2.CV_32F, 0, 1, scale=1 / 32), np.float32)
     normal_z = np.asarray(1 / np.sqrt(1 + slope_x * slope_x + slope_y * slope_y), np.float32)
+    normal = (slope_x, slope_y, normal_z)
+    tint = surface.metal[..., None] * surface.albedo * np.float32(1.6) + (1 - surface.metal[..., None])
+    total = np.zeros(surface.albedo.shape, np.float32)
+    for number, torch in enumerate(torches):
+        matte, glint, block = _one_light(surface, torch, normal, eye)
+        if number == 0:
+            matte = matte + _room(surface, torch.ambient, normal_z, block)
+        color = np.array(torch.color, np.float32)
+        total += (surface.albedo * matte[..., None] + tint * glint[..., None]) * color
+    return total
+
+
+def _one_light(
+    surface: Surface, torch: Torch, normal: tuple[Floats, Floats, Floats], eye: tuple[float, float, float]
+) -> tuple[Floats, Floats, Floats]:
+    """Return what one torch gives to the matte part and to the gloss, and the share that screens take of it."""
+    slope_x, slope_y, normal_z = normal
+    block = np.zeros(surface.shape, np.float32)
+    for screen in surface.screens:
+        screen.dim(block, torch)
     to_light, distance = _toward(surface.shape, torch.position)
     strength = _beam(to_light, distance, torch)
     lambert = np.maximum((to_light[2] - slope_x * to_light[0] - slope_y * to_light[1]) * normal_z, 0)
-    direct = strength * shadow(height, to_light) * (1 - surface.block)
-    glint = _glint(surface, (slope_x, slope_y, normal_z), to_light, eye) * direct
+    direct = strength * shadow(surface.height, to_light) * (1 - block) * np.float32(torch.power)
+    glint = _glint(surface, normal, to_light, eye) * direct
+    return np.asarray(lambert * direct, np.float32), np.asarray(glint, np.float32), block
+
+
+def _room(surface: Surface, ambient: float, normal_z: Floats, block: Floats) -> Floats:
+    """Return the room's light: less in hollows, on slopes and beside things that stand in front."""
+    height = surface.height
     hollow = np.clip(1 + (height - blur(height, 3.0 * surface.scale)) * np.float32(0.12 / surface.scale), 0.35, 1.15)
-    matte = lambert * direct + np.float32(torch.ambient) * (0.55 + 0.45 * normal_z) * hollow * (
-        1 - 0.35 * surface.block
-    )
-    color = np.array(torch.color, np.float32)
-    tint = surface.metal[..., None] * surface.albedo * np.float32(1.6) + (1 - surface.metal[..., None])
-    return np.asarray((surface.albedo * matte[..., None] + tint * glint[..., None]) * color, np.float32)
+    return np.asarray(np.float32(ambient) * (0.55 + 0.45 * normal_z) * hollow * (1 - 0.35 * block), np.float32)
 
 
 def _toward(shape: tuple[int, int], point: tuple[float, float, float]) -> tuple[tuple[Floats, Floats, Floats], Floats]:

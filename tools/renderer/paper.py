@@ -9,6 +9,7 @@ import numpy as np
 
 from tools.renderer.light import Surface
 from tools.renderer.noise import Rng, blur, fractal, smoothstep, value_noise
+from tools.renderer.screens import SheetShadow
 from tools.renderer.spec import Floats
 from tools.renderer.wood import linear
 
@@ -29,7 +30,6 @@ def lay_paper(
     torn: float,
     wear: float,
     *,
-    toward_light_deg: float,
     rng: Rng,
 ) -> None:
     """Lay a sheet with the upright box (left, top, right, bottom, canvas pixels) on the ground, in place.
@@ -40,7 +40,7 @@ def lay_paper(
     edge = _inside_box(shape, box, rng)
     edge += np.float32(torn * 0.5 * unit) * fractal(shape, 14 * unit, 6, rng, 0.55)
     sheet = smoothstep(-0.7 * ground.scale, 0.7 * ground.scale, edge)
-    _throw_shadow(ground, sheet, toward_light_deg)
+    ground.screens.append(SheetShadow(sheet, ground.unit))
     color = _paper_color(shape, unit, material, wear, edge=edge, rng=rng)
     ground.albedo += sheet[..., None] * (color - ground.albedo)
     ground.gloss *= 1 - 0.9 * sheet
@@ -56,15 +56,6 @@ def _inside_box(shape: tuple[int, int], box: tuple[float, float, float, float], 
     y = np.arange(shape[0], dtype=np.float32)[:, None] - (top + bottom) / 2
     along, down = x * math.cos(angle) + y * math.sin(angle), y * math.cos(angle) - x * math.sin(angle)
     return np.minimum((right - left) / 2 - np.abs(along), (bottom - top) / 2 - np.abs(down)).astype(np.float32)
-
-
-def _throw_shadow(ground: Surface, sheet: Floats, toward_light_deg: float) -> None:
-    """Darken the ground beside the sheet on the side away from the light."""
-    angle = math.radians(toward_light_deg)
-    reach = 1.4 * ground.unit
-    matrix = np.array([[1, 0, -reach * math.cos(angle)], [0, 1, -reach * math.sin(angle)]])
-    moved = blur(np.asarray(cv2.warpAffine(sheet, matrix, sheet.shape[::-1]), np.float32), 0.6 * ground.unit)
-    np.maximum(ground.block, 0.85 * np.clip(moved - sheet, 0, 1), out=ground.block)
 
 
 def _paper_color(shape: tuple[int, int], unit: float, material: str, wear: float, *, edge: Floats, rng: Rng) -> Floats:

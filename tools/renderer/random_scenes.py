@@ -11,9 +11,11 @@ import numpy as np
 
 from tools.renderer.layout import fit_marks, mark_size, stack_lines
 from tools.renderer.noise import Rng
+from tools.renderer.nuisance import FELTS
 from tools.renderer.spec import (
     BASE_WIDTH_PX,
     KINDS,
+    PRINTS,
     CameraSpec,
     ClutterSpec,
     FigureStyle,
@@ -112,28 +114,33 @@ FIGURE_MM = {
     "stencil-iron": (12, 26),
     "ink-soundboard": (8, 16),
     "chalk": (25, 60),
+    "pencil": (9, 30),
     "card": (3.5, 9),
 }
 """Real figure heights in millimeters (common practice); they set how coarse the grain looks."""
 
 MATERIALS = {
-    "wood-stamp": ("maple", "beech", "spruce", "pine", "pine"),
+    "wood-stamp": ("maple", "beech", "oak", "walnut", "birch", "spruce", "pine", "pine"),
     "wood-etched": ("walnut-varnished", "rosewood", "spruce-varnished"),
-    "cast-iron": ("bronze", "old-gold", "brown-bronze", "black-iron"),
+    "cast-iron": ("bronze", "old-gold", "brown-bronze", "black-iron", "green-paint", "red-brown-paint"),
     "stencil-iron": ("bronze", "old-gold", "pale-gilt"),
     "ink-soundboard": ("spruce", "spruce", "spruce-varnished"),
-    "chalk": ("dark-pine", "dark-oak", "dark-pine"),
+    "chalk": ("old-pine", "sooted-pine", "old-oak", "dark-pine"),
+    "pencil": ("spruce", "maple", "pine", "birch", "beech"),
     "card": ("cream", "white", "buff", "blue-gray", "brown"),
 }
 
-TECHNIQUE = {
-    "wood-stamp": "punch",
-    "wood-etched": "scratch",
-    "cast-iron": "cast",
-    "stencil-iron": "stencil",
-    "ink-soundboard": "ink",
-    "chalk": "chalk",
+TECHNIQUES_OF = {
+    "wood-stamp": ("punch",),
+    "wood-etched": ("scratch",),
+    "cast-iron": ("cast",),
+    "stencil-iron": ("stencil", "stencil", "brush"),
+    "ink-soundboard": ("ink", "ink", "stencil"),
+    "chalk": ("chalk",),
+    "pencil": ("pencil",),
+    "card": ("print", "type", "write", "numbering", "pencil"),
 }
+"""How marks are put on each kind of surface; one of them is drawn."""
 
 BY_HAND = ("scratch", "chalk", "write", "pencil")
 """Techniques that nobody uses for a maker's name or a patent."""
@@ -155,16 +162,20 @@ EDGES = {
 }
 
 
-def random_spec(seed: int, difficulty: str = "medium") -> SceneSpec:
-    """Return a random scene of 'easy', 'medium' or 'hard'; ValueError for another word.
+def random_spec(seed: int, difficulty: str = "medium", kind: str = "") -> SceneSpec:
+    """Return a random scene of 'easy', 'medium' or 'hard', of one kind if named; ValueError for another word.
 
-    One kind in seven each; no serial in 15 %; serials of 3 to 7 figures; a quarter turn in 20 %.
+    One kind in eight each; no serial in 15 %; serials of 3 to 7 figures; a quarter turn in 20 %; a copy of an old
+    picture in 8 %.
     """
     if difficulty not in LEVELS:
         raise ValueError(f"difficulty {difficulty!r} is not easy, medium or hard")
     level = LEVELS[difficulty]
     rng = np.random.default_rng([seed, 11, list(LEVELS).index(difficulty)])
-    kind = str(rng.choice(KINDS))
+    drawn = str(rng.choice(KINDS))
+    kind = kind or drawn
+    if kind not in KINDS:
+        raise ValueError(f"kind {kind!r} is not one of {', '.join(KINDS)}")
     height = float(rng.uniform(*level.height))
     marks, maker = _marks(kind, height, rng)
     px_per_mm = height / float(rng.uniform(*FIGURE_MM[kind]))
@@ -183,6 +194,10 @@ def random_spec(seed: int, difficulty: str = "medium") -> SceneSpec:
         light=_light(level, rng),
         camera=_camera(level, rng),
         clutter=_clutter(kind, level, rng),
+        clouds=float(rng.uniform(0.1, 0.7)),
+        print_age=float(rng.uniform(0.2, 0.8)) if rng.random() < 0.08 else 0.0,
+        print_kind=str(rng.choice(PRINTS)),
+        rim=str(rng.choice(["", "", "box", "oval"])) if kind == "cast-iron" else "",
         maker=maker,
         notes=difficulty,
     )
@@ -246,8 +261,12 @@ def _clutter(kind: str, level: Level, rng: Rng) -> ClutterSpec:
         edge=str(rng.choice(EDGES["iron" if "iron" in kind else "wood"])) if kind != "card" and some(0.9) else "",
         hand_shadow=float(rng.uniform(0.3, 1)) if some(0.35) else 0.0,
         dust=float(rng.uniform(*level.dust)) * (0.4 if kind == "card" else 1.0),
-        stains=float(rng.uniform(0, 0.9)) * (0.4 + 0.6 * level.wear[1]),
+        stains=0.9 * float(rng.random() ** 2) * (0.4 + 0.6 * level.wear[1]),
         scratches=float(rng.uniform(0, 0.8)),
+        cobweb=float(rng.uniform(0.1, 0.8)) if kind != "card" and some(0.25) else 0.0,
+        rust=float(rng.uniform(0.1, 0.8)) if "iron" in kind and some(0.5) else 0.0,
+        false_strokes=float(rng.uniform(0.1, 0.9)) if kind != "card" and some(0.4) else 0.0,
+        felt=str(rng.choice(list(FELTS))) if inside and some(0.3) else "",
     )
 
 
@@ -263,7 +282,7 @@ def _serial(rng: Rng) -> tuple[str, str]:
 def _marks(kind: str, height: float, rng: Rng) -> tuple[tuple[MarkSpec, ...], str]:
     """Return the strings of a scene, laid out around the serial at the center, and the maker if it is named."""
     serial, maker = _serial(rng)
-    technique = TECHNIQUE.get(kind) or str(rng.choice(["print", "type", "write", "numbering"]))
+    technique = str(rng.choice(TECHNIQUES_OF[kind]))
     style = random_style(technique, rng)
     lines: list[list[MarkSpec]] = []
     if rng.random() < 0.15:
@@ -272,7 +291,19 @@ def _marks(kind: str, height: float, rng: Rng) -> tuple[tuple[MarkSpec, ...], st
         height = _fit_height(serial, style, technique, height)
         lines.append(_serial_line(serial, technique, style, height, rng))
     named = _neighbors(lines, kind, technique, maker, height, rng=rng)
-    return stack_lines(lines), maker if named else ""
+    marks = stack_lines(lines)
+    if technique == "punch":
+        marks = _unsteady(marks, rng)
+    return marks, maker if named else ""
+
+
+def _unsteady(marks: tuple[MarkSpec, ...], rng: Rng) -> tuple[MarkSpec, ...]:
+    """Return punched marks as workers of different care set them, some struck twice."""
+    haste = float(rng.choice([0.6, 1.0, 1.8, 2.8]))
+    return tuple(
+        replace(m, haste=haste, double_strike=float(rng.uniform(0.03, 0.12)) if rng.random() < 0.12 else 0.0)
+        for m in marks
+    )
 
 
 def _fit_height(serial: str, style: FigureStyle, technique: str, height: float) -> float:
@@ -323,6 +354,9 @@ def _neighbors(lines: list[list[MarkSpec]], kind: str, technique: str, maker: st
         named = True
     if rng.random() < busy * 0.5:
         lines.append([MarkSpec(_patent(rng), "patent", 0, 0, small * 0.85, technique, style)])
+    if rng.random() < 0.2:  # a part's own number, or a size, close by
+        number, number_kind = _other_number(rng)
+        lines.append([MarkSpec(number, number_kind, 0, 0, small, technique, style)])
     has_model = any(m.kind == "model" for line in lines for m in line)
     if rng.random() < busy * 0.5 and not has_model:
         style_line = [MarkSpec("STYLE", "word", 0, 0, small, technique, style)]
@@ -330,6 +364,18 @@ def _neighbors(lines: list[list[MarkSpec]], kind: str, technique: str, maker: st
             [*style_line, MarkSpec(str(rng.choice(["7", "14", "A", "H", "2"])), "model", 0, 0, small, technique, style)]
         )
     return named
+
+
+def _other_number(rng: Rng) -> tuple[str, str]:
+    """Return a number that is no serial, with its kind."""
+    draw = int(rng.integers(4))
+    if draw == 0:
+        return str(int(rng.integers(1, 89))), "key-number"
+    if draw == 1:
+        return f"{int(rng.integers(5, 10))} {rng.choice(['1/4', '1/2', '3/4'])}", "size"
+    if draw == 2:
+        return str(int(rng.integers(1, 10))), "part-position"
+    return str(int(rng.integers(1858, 1915))), "calendar-year"
 
 
 def _letter(rng: Rng) -> str:

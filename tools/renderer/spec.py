@@ -18,10 +18,26 @@ Floats = NDArray[np.float32]
 BASE_WIDTH_PX = 1600
 """Long side of the photo for which the pixel sizes of a spec are given."""
 
-KINDS = ("wood-stamp", "wood-etched", "cast-iron", "stencil-iron", "ink-soundboard", "chalk", "card")
+KINDS = ("wood-stamp", "wood-etched", "cast-iron", "stencil-iron", "ink-soundboard", "chalk", "pencil", "card")
 """The surfaces that can be rendered."""
 
-TECHNIQUES = ("punch", "scratch", "cast", "stencil", "ink", "chalk", "pencil", "print", "type", "write", "numbering")
+PRINTS = ("toned", "faded", "halftone")
+"""The kinds of old picture that a photo can be a copy of."""
+
+TECHNIQUES = (
+    "punch",
+    "scratch",
+    "cast",
+    "stencil",
+    "brush",
+    "ink",
+    "chalk",
+    "pencil",
+    "print",
+    "type",
+    "write",
+    "numbering",
+)
 """The ways in which a string can be put on a surface."""
 
 
@@ -31,6 +47,8 @@ class FigureStyle:
 
     `weight` is stroke width over figure height. `contrast` 0 is one width throughout, 1 makes level strokes hairlines.
     `wobble` 0 is cut by machine, 1 is a hasty hand. `spacing` is the gap between figures over figure height.
+    `text_figures` lets 3, 4, 5, 7 and 9 hang below the line and keeps 0, 1 and 2 low. `hand` above 0 is the number of
+    a person whose own forms and movements draw the strokes (see hand.py); the other shapes then do not count.
     """
 
     one: str = "foot"
@@ -46,11 +64,17 @@ class FigureStyle:
     spacing: float = 0.2
     wobble: float = 0.0
     fixed_pitch: bool = False
+    text_figures: bool = False
+    hand: int = 0
 
 
 @dataclass(frozen=True)
 class MarkSpec:
-    """One string to draw. `kind` is a reader.results.MarkKind value; `height` in pixels of a 1600-pixel photo."""
+    """One string to draw. `kind` is a reader.results.MarkKind value; `height` in pixels of a 1600-pixel photo.
+
+    `haste` 1 is a steady worker, 3 one whose punches stand crooked, off the line and uneven. `double_strike` is how far
+    beside the first blow a second one landed, over figure height; 0 is none.
+    """
 
     text: str
     kind: str
@@ -61,6 +85,8 @@ class MarkSpec:
     style: FigureStyle = field(default_factory=FigureStyle)
     turn_deg: float = 0.0
     strength: float = 1.0
+    haste: float = 1.0
+    double_strike: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -70,7 +96,7 @@ class LightSpec:
     `azimuth_deg` is where the light comes from (0 = from the right, 90 = from below), `elevation_deg` its height over
     the surface seen from the aim, `distance` from the aim over the photo's width, `aim` the hot spot's place,
     `beam_deg` the half width of the beam's core, `ambient` the room's light over the torch's at the aim, `warmth` 0
-    for a white LED to 1 for a tired incandescent bulb.
+    for a white LED to 1 for a tired incandescent bulb, `power` the light at its aim where there are several lights.
     """
 
     azimuth_deg: float = 225.0
@@ -80,6 +106,7 @@ class LightSpec:
     beam_deg: float = 30.0
     ambient: float = 0.12
     warmth: float = 0.5
+    power: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -99,7 +126,11 @@ class CameraSpec:
 
 @dataclass(frozen=True)
 class ClutterSpec:
-    """What is in the way. Counts are numbers of things; shares are 0 (none) to 1 (very much)."""
+    """What is in the way. Counts are numbers of things; shares are 0 (none) to 1 (very much).
+
+    `false_strokes` are cracks, resin streaks and tool marks as large as strokes of figures; `felt` names a strip of
+    felt's color (see nuisance.FELTS).
+    """
 
     strings: int = 0
     string_turn_deg: float = 90.0
@@ -111,6 +142,10 @@ class ClutterSpec:
     dust: float = 0.2
     stains: float = 0.2
     scratches: float = 0.2
+    cobweb: float = 0.0
+    rust: float = 0.0
+    false_strokes: float = 0.0
+    felt: str = ""
 
 
 @dataclass(frozen=True)
@@ -118,8 +153,9 @@ class SceneSpec:
     """A whole photograph. `relief` is the depth of punched or cast figures over their height.
 
     `material` names the wood, metal or paper (see wood.py, iron.py, paper.py). `px_per_mm` sets the grain's scale, for
-    a 1600-pixel photo. `wear` is how faded, rubbed or filled up the strokes are. `print_age` above 0 makes it a copy
-    of an old toned photograph.
+    a 1600-pixel photo. `wear` is how faded, rubbed or filled up the strokes are. `rim` is a raised border around cast
+    figures: '', 'box' or 'oval'. `clouds` is how blotchy dirt and dust lie, 1 as in the first samples. `print_age`
+    above 0 makes it a copy of an old picture, and `print_kind` says of which (see PRINTS).
     """
 
     kind: str
@@ -137,16 +173,29 @@ class SceneSpec:
     light: LightSpec = field(default_factory=LightSpec)
     camera: CameraSpec = field(default_factory=CameraSpec)
     clutter: ClutterSpec = field(default_factory=ClutterSpec)
+    clouds: float = 1.0
     print_age: float = 0.0
+    print_kind: str = "toned"
+    rim: str = ""
     maker: str = ""
     notes: str = ""
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise ValueError(f"kind {self.kind!r} is not one of {', '.join(KINDS)}")
+        if self.print_kind not in PRINTS:
+            raise ValueError(f"print kind {self.print_kind!r} is not one of {', '.join(PRINTS)}")
         for mark in self.marks:
             if mark.technique not in TECHNIQUES:
                 raise ValueError(f"technique {mark.technique!r} is not one of {', '.join(TECHNIQUES)}")
+
+
+@dataclass(frozen=True)
+class CharacterTruth:
+    """One character as drawn. `quad` (4, 2) float32 as in MarkTruth; it holds the stroke with its width."""
+
+    text: str
+    quad: Floats
 
 
 @dataclass(frozen=True)
@@ -156,6 +205,7 @@ class MarkTruth:
     text: str
     kind: str
     quad: Floats
+    characters: tuple[CharacterTruth, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -171,9 +221,8 @@ class Truth:
     marks: tuple[MarkTruth, ...]
 
 
-def truth_of(spec: SceneSpec, quads: list[Floats]) -> Truth:
-    """Join a spec and the quads of its marks, in the same order."""
-    marks = tuple(MarkTruth(m.text, m.kind, q) for m, q in zip(spec.marks, quads, strict=True))
+def truth_of(spec: SceneSpec, marks: tuple[MarkTruth, ...]) -> Truth:
+    """Join a spec and the truth about its marks, in the same order."""
 
     def first(kind: str) -> str:
         return next((m.text for m in spec.marks if m.kind == kind), "")

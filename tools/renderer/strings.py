@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from tools.renderer.light import Surface
 from tools.renderer.noise import Rng, blur, smoothstep
+from tools.renderer.screens import Body, PinShadow, StringShadows, WireShadow, around, capsule, free_mask
 from tools.renderer.spec import Floats
 from tools.renderer.wood import linear
+
+Place = tuple[float, float, float]
+"""A place in canvas pixels, z up."""
 
 STRING_UP_MM = 9.0
 """How high strings run over the surface (common practice: 8 to 15 mm at the pin block)."""
@@ -19,26 +22,14 @@ PIN_RADIUS_MM, PIN_UP_MM, WIRE_MM = 3.4, 19.0, 1.0
 """A tuning pin is about 7 mm thick and stands about 20 mm proud; plain wire is about 1 mm thick (common practice)."""
 
 
-@dataclass(frozen=True)
-class Aloft:
-    """Where the light and the eye are, canvas pixels, z up."""
-
-    light: tuple[float, float, float]
-    eye: tuple[float, float, float]
-
-    def drop(self, x: float, y: float, up: float) -> tuple[float, float]:
-        """Return where the shadow of a point `up` over (x, y) falls."""
-        share = up / max(self.light[2] - up, 0.25 * self.light[2], 1.0)
-        return x + (x - self.light[0]) * share, y + (y - self.light[1]) * share
-
-    def lean(self, x: float, y: float, up: float) -> tuple[float, float]:
-        """Return where the eye sees a point `up` over (x, y), in the surface's plane."""
-        share = up / max(self.eye[2] - up, 1.0)
-        return x + (x - self.eye[0]) * share, y + (y - self.eye[1]) * share
+def lean(eye: Place, x: float, y: float, up: float) -> tuple[float, float]:
+    """Return where the eye sees a point `up` over (x, y), in the surface's plane."""
+    share = up / max(eye[2] - up, 1.0)
+    return x + (x - eye[0]) * share, y + (y - eye[1]) * share
 
 
 def run_strings(
-    surface: Surface, count: int, turn_deg: float, over_marks: bool, quads: list[Floats], *, aloft: Aloft, rng: Rng
+    surface: Surface, count: int, turn_deg: float, over_marks: bool, quads: list[Floats], *, rng: Rng
 ) -> None:
     """Run `count` parallel strings across the canvas, in twos; plain steel, or thick and wound with copper."""
     if count <= 0:
@@ -55,7 +46,8 @@ def run_strings(
         margin = radius + 3 * surface.unit
         places = [p for p in places if not any(t.min() - margin < p < t.max() + margin for t in taken)]
     if places:
-        _string_shadows(surface, places, radius, (sin, cos), aloft)
+        height = STRING_UP_MM * surface.unit
+        surface.screens.append(StringShadows(tuple(places), radius, (sin, cos), height, surface.unit))
         _string_bodies(surface, places, radius, (sin, cos), wound)
 
 
@@ -64,24 +56,6 @@ def _string_places(count: int, span: tuple[float, float], unit: float, rng: Rng)
     pairs = max(1, count // 2)
     centers = span[0] + (np.arange(pairs) + rng.uniform(0.2, 0.8, pairs)) * (span[1] - span[0]) / pairs
     return [float(c + side * 2.2 * unit) for c in centers for side in (-1, 1)][:count]
-
-
-def _string_shadows(
-    surface: Surface, places: list[float], radius: float, direction: tuple[float, float], aloft: Aloft
-) -> None:
-    """Block the light in a soft line beside each string."""
-    sin, cos = direction
-    up = STRING_UP_MM * surface.unit
-    cover = np.zeros(surface.shape, np.float32)
-    for place in places:
-        ends = []
-        for run in np.linspace(-1.2, 1.2, 13) * max(surface.shape):
-            x = -sin * place + cos * (run + max(surface.shape) / 2)
-            y = cos * place + sin * (run + max(surface.shape) / 2)
-            ends.append(aloft.drop(x, y, up))
-        points = (np.array(ends) * 16).clip(-(2**20), 2**20).astype(np.int32)
-        cv2.polylines(cover, [points], False, 1.0, max(1, round(2 * radius)), cv2.LINE_AA, 4)
-    np.maximum(surface.block, blur(cover, 0.35 * surface.unit) * np.float32(0.85), out=surface.block)
 
 
 def _string_bodies(
@@ -120,11 +94,11 @@ def _put(
     surface.gloss[at] += cover * (np.float32(gloss) - surface.gloss[at])
     surface.metal[at] += cover * (np.float32(metal) - surface.metal[at])
     surface.front[at] += cover * (front - surface.height[at] - surface.front[at])
-    surface.block[at] *= 1 - cover
+    surface.screens.append(Body(at, cover))
 
 
 def pin_places(
-    count: int, quads: list[Floats], view: tuple[float, float, float, float], unit: float, aloft: Aloft, *, rng: Rng
+    count: int, quads: list[Floats], view: tuple[float, float, float, float], unit: float, eye: Place, *, rng: Rng
 ) -> list[tuple[float, float]]:
     """Return places of staggered rows of tuning pins above or below the marks, none in front of a mark."""
     if count <= 0:
@@ -139,78 +113,49 @@ def pin_places(
         for k in range(int((view[2] - view[0]) / gap) + 1):
             x = view[0] + (k + 0.5 * (row % 2)) * gap
             found.append((x + float(rng.normal(0, 0.08 * gap)), y + float(rng.normal(0, 0.08 * gap))))
-    clear = [
-        p for p in found if _clear(p, quads, unit, aloft) and view[0] < p[0] < view[2] and view[1] < p[1] < view[3]
-    ]
+    clear = [p for p in found if _clear(p, quads, unit, eye) and view[0] < p[0] < view[2] and view[1] < p[1] < view[3]]
     clear.sort(key=lambda p: (abs(p[1] - start) > 0.6 * gap, abs(p[0] - (view[0] + view[2]) / 2)))
     return clear[:count]
 
 
-def _clear(place: tuple[float, float], quads: list[Floats], unit: float, aloft: Aloft) -> bool:
+def _clear(place: tuple[float, float], quads: list[Floats], unit: float, eye: Place) -> bool:
     """Return whether a pin here hides no mark, seen from its foot to its top."""
-    tops = [aloft.lean(*place, up * unit) for up in (0.0, PIN_UP_MM / 2, PIN_UP_MM)]
+    tops = [lean(eye, *place, up * unit) for up in (0.0, PIN_UP_MM / 2, PIN_UP_MM)]
     return all(cv2.pointPolygonTest(q, t, True) < -1.8 * PIN_RADIUS_MM * unit for q in quads for t in tops)
 
 
-def drive_pin(surface: Surface, place: tuple[float, float], away: float, aloft: Aloft, rng: Rng) -> None:
+def drive_pin(surface: Surface, place: tuple[float, float], away: float, eye: Place, rng: Rng) -> None:
     """Stand a tuning pin with its coil of wire on the surface, and throw its shadow.
 
     `away` is the end of its string up or down the canvas: a y far from the marks.
     """
     unit = surface.unit
-    _lead_off(surface, place, away, aloft, rng)
+    _lead_off(surface, place, away, rng)
     up = PIN_UP_MM * unit * float(rng.normal(1, 0.06))
     radius = PIN_RADIUS_MM * unit
-    top, shade = aloft.lean(*place, up), aloft.drop(*place, up)
-    x0, y0, x, y = _around(surface, [place, top], 2.2 * radius)
+    top = lean(eye, *place, up)
+    x0, y0, x, y = around(surface.shape, [place, top], 2.2 * radius)
     if x.size:
         at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
         _coil(surface, at, x - np.float32(place[0]), y - np.float32(place[1]), radius)
         _shaft(surface, at, x, y, place, top=top, radius=radius)
         _head(surface, at, x - np.float32(top[0]), y - np.float32(top[1]), radius, rng=rng)
-    hidden = surface.front
-    x0, y0, x, y = _around(surface, [place, shade], 3 * radius)
-    if x.size:
-        at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
-        along, off = _capsule(x, y, place, shade)
-        soft = np.float32(0.4 * unit) + along * np.float32(0.9 * unit)
-        dark = smoothstep(0, 1, (np.float32(radius) + soft - off) / (2 * soft)) * np.float32(0.9)
-        np.maximum(surface.block[at], dark * (np.abs(hidden[at]) < 0.01), out=surface.block[at])
+    surface.screens.append(PinShadow(place, up, radius, surface.unit, free_mask(surface.front)))
 
 
-def _lead_off(surface: Surface, place: tuple[float, float], away: float, aloft: Aloft, rng: Rng) -> None:
+def _lead_off(surface: Surface, place: tuple[float, float], away: float, rng: Rng) -> None:
     """Run the string from a pin's coil to the edge of the canvas, with its shadow."""
     radius = max(WIRE_MM / 2 * surface.unit, 0.7)
     start = (place[0] + PIN_RADIUS_MM * surface.unit, place[1])
     end = (start[0] + (away - place[1]) * float(rng.normal(0.03, 0.02)), away)
-    fallen = [aloft.drop(*start, 4 * surface.unit), aloft.drop(*end, STRING_UP_MM * surface.unit)]
-    x0, y0, x, y = _around(surface, fallen, 3 * radius)
+    heights = (4 * surface.unit, STRING_UP_MM * surface.unit)
+    surface.screens.append(WireShadow((start, end), heights, radius, free_mask(surface.front)))
+    x0, y0, x, y = around(surface.shape, [start, end], 3 * radius)
     if x.size:
         at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
-        dark = smoothstep(-1.0, 1.0, np.float32(radius) - _capsule(x, y, fallen[0], fallen[1])[1]) * np.float32(0.75)
-        np.maximum(surface.block[at], dark * (np.abs(surface.front[at]) < 0.01), out=surface.block[at])
-    x0, y0, x, y = _around(surface, [start, end], 3 * radius)
-    if x.size:
-        at = (slice(y0, y0 + x.shape[0]), slice(x0, x0 + x.shape[1]))
-        off = _capsule(x, y, start, end)[1]
+        off = capsule(x, y, start, end)[1]
         front = np.sqrt(np.clip(radius**2 - off * off, 0, None))
         _put(surface, at, smoothstep(-0.6, 0.6, np.float32(radius) - off), front, linear((112, 104, 96)), gloss=0.5)
-
-
-def _around(surface: Surface, points: list[tuple[float, float]], margin: float) -> tuple[int, int, Floats, Floats]:
-    """Return the first pixel and the coordinates of a window around points."""
-    p = np.array(points)
-    x0, y0 = np.maximum(np.floor(p.min(0) - margin), 0).astype(int).tolist()
-    x1, y1 = np.minimum(np.ceil(p.max(0) + margin), np.array(surface.shape)[::-1]).astype(int).tolist()
-    y, x = np.mgrid[y0 : max(y1, y0), x0 : max(x1, x0)].astype(np.float32)
-    return x0, y0, x, y
-
-
-def _capsule(x: Floats, y: Floats, a: tuple[float, float], b: tuple[float, float]) -> tuple[Floats, Floats]:
-    """Return the share along a-b (0 to 1) of the nearest point, and the distance to it."""
-    dx, dy = b[0] - a[0], b[1] - a[1]
-    along = np.clip(((x - a[0]) * dx + (y - a[1]) * dy) / (dx * dx + dy * dy + 1e-6), 0, 1).astype(np.float32)
-    return along, np.hypot(x - a[0] - along * dx, y - a[1] - along * dy).astype(np.float32)
 
 
 def _coil(surface: Surface, at: tuple[slice, slice], x: Floats, y: Floats, radius: float) -> None:
@@ -232,7 +177,7 @@ def _shaft(
     radius: float,
 ) -> None:
     """The side of the pin between foot and top."""
-    along, away = _capsule(x, y, foot, top)
+    along, away = capsule(x, y, foot, top)
     cover = smoothstep(-0.7, 0.7, np.float32(radius) - away)
     front = np.sqrt(np.clip(radius**2 - away * away, 0, None))
     wire = np.clip(1 - along * 2.6, 0, 1)

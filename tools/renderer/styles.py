@@ -22,13 +22,19 @@ def random_style(technique: str, rng: Rng) -> FigureStyle:
     def pick(*choices: str) -> str:
         return choices[int(rng.integers(len(choices)))]
 
-    by_hand = technique in ("scratch", "chalk", "pencil", "write")
-    weights = {"scratch": (0.05, 0.085), "chalk": (0.1, 0.16), "pencil": (0.035, 0.06), "write": (0.05, 0.09)}
+    weights = {
+        "scratch": (0.024, 0.046),
+        "chalk": (0.1, 0.17),
+        "pencil": (0.026, 0.05),
+        "write": (0.045, 0.09),
+        "brush": (0.13, 0.22),
+    }
+    by_hand = technique in weights
     low, high = weights.get(technique, (0.1, 0.18))
     serif = not by_hand and rng.random() < (1.0 if technique == "type" else 0.45)
     contrast = float(rng.uniform(0.3, 0.8)) if serif and technique != "type" else float(rng.uniform(0, 0.2))
     return FigureStyle(
-        one=pick("bar", "flag") if by_hand else pick("foot", "flag", "bar") if not serif else "foot",
+        one=pick("foot", "flag", "bar") if not serif else "foot",
         three=pick("round", "round", "flat"),
         four=pick("open", "closed"),
         six=pick("curled", "straight"),
@@ -36,9 +42,10 @@ def random_style(technique: str, rng: Rng) -> FigureStyle:
         serif=serif,
         weight=float(rng.uniform(low, high)) * (0.65 if technique == "type" else 1.0),
         contrast=contrast,
-        slant=float(rng.normal(0.16, 0.1)) if by_hand else float(rng.choice([0.0, 0.0, 0.0, 0.18])),
+        slant=0.0 if by_hand else float(rng.choice([0.0, 0.0, 0.0, 0.18])),
         stretch=float(rng.uniform(0.75, 1.1)),
-        spacing=float(rng.uniform(0.17, 0.36)),
-        wobble=float(rng.uniform(0.5, 1.1)) if by_hand else 0.0,
+        spacing=float(rng.uniform(0.1, 0.3) if by_hand else rng.uniform(0.17, 0.36)),
         fixed_pitch=technique in ("type", "numbering"),
+        text_figures=technique in ("punch", "cast") and rng.random() < 0.12,
+        hand=int(rng.integers(1, 1_000_000)) if by_hand else 0,
     )

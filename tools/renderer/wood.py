@@ -7,7 +7,7 @@ and arches on a flat-sawn one; the grain's coordinates are bent by slow noise so
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -24,7 +24,10 @@ TILE = 1024
 
 @dataclass(frozen=True)
 class Wood:
-    """One kind of board. Colors are sRGB 0 to 255; `ring_mm` the mean ring; `arch` 0 quarter-sawn, 1 flat-sawn."""
+    """One kind of board. Colors are sRGB 0 to 255; `ring_mm` the mean ring; `arch` 0 quarter-sawn, 1 flat-sawn.
+
+    `soft` is how far fibers tear and lift under a punch, 1 for softwood.
+    """
 
     early: tuple[int, int, int]
     late: tuple[int, int, int]
@@ -35,6 +38,7 @@ class Wood:
     rough: float
     gloss: float
     age: float
+    soft: float = 1.0
 
 
 WOODS = {
@@ -45,7 +49,13 @@ WOODS = {
     "beech": Wood((176, 124, 80), (150, 96, 58), 3.2, 0.4, 0.6, 0.8, 0.4, 0.07, 0.6),
     "dark-pine": Wood((92, 68, 48), (58, 41, 29), 3.4, 0.6, 1.2, 0.1, 1.1, 0.03, 1.0),
     "dark-oak": Wood((82, 61, 44), (52, 37, 27), 2.6, 0.2, 1.0, 1.6, 1.0, 0.04, 1.0),
+    "old-pine": Wood((112, 84, 60), (72, 51, 36), 3.4, 0.6, 1.3, 0.1, 1.1, 0.03, 0.45),
+    "sooted-pine": Wood((70, 54, 42), (46, 35, 27), 3.8, 0.5, 1.3, 0.1, 1.1, 0.03, 0.6),
+    "old-oak": Wood((96, 70, 48), (60, 42, 29), 2.6, 0.2, 1.1, 1.6, 1.0, 0.04, 0.45, 0.4),
     "walnut-varnished": Wood((104, 60, 32), (62, 32, 17), 3.4, 0.8, 0.6, 1.0, 0.25, 0.4, 0.6),
+    "oak": Wood((160, 118, 72), (122, 82, 46), 2.4, 0.15, 0.8, 1.7, 0.7, 0.06, 0.7, 0.4),
+    "walnut": Wood((112, 76, 50), (78, 50, 32), 3.0, 0.5, 0.7, 1.2, 0.5, 0.07, 0.7, 0.4),
+    "birch": Wood((196, 158, 112), (172, 130, 86), 3.4, 0.4, 0.5, 0.5, 0.35, 0.08, 0.7, 0.4),
     "rosewood": Wood((86, 40, 24), (38, 18, 14), 2.4, 0.9, 0.5, 1.0, 0.2, 0.45, 0.5),
 }
 """Boards found in old instruments (common practice); colors set by eye."""
@@ -58,10 +68,14 @@ def linear(color: tuple[int, int, int] | tuple[float, float, float]) -> Floats:
 
 
 def make_wood(
-    shape: tuple[int, int], unit: float, scale: float, material: str, grain_deg: float, *, rng: Rng
+    shape: tuple[int, int], unit: float, scale: float, material: str, grain_deg: float, *, clouds: float, rng: Rng
 ) -> Surface:
-    """Return a board. `unit` is pixels to a millimeter, `grain_deg` the fibers' direction. Raises KeyError."""
+    """Return a board. `unit` is pixels to a millimeter, `grain_deg` the fibers' direction.
+
+    `clouds` is how blotchy age lies, 1 as usual. Raises KeyError.
+    """
     wood = WOODS[material]
+    wood = replace(wood, age=wood.age * clouds)
     u, v = _grain_place(shape, unit, grain_deg, rng)
     ring = _rings(u, v, unit, wood, rng)
     fine, coarse = _fibers(u, v, unit, rng)
@@ -81,7 +95,7 @@ def make_wood(
     metal = np.full(shape, 0.15, np.float32)
     shininess = 40.0 if wood.gloss > 0.2 else 9.0
     return Surface(
-        height, albedo.astype(np.float32), gloss.astype(np.float32), metal, zero, zero.copy(), unit, scale, shininess
+        height, albedo.astype(np.float32), gloss.astype(np.float32), metal, zero, unit, scale, shininess, wood.soft
     )
 
 

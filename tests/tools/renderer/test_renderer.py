@@ -1,6 +1,6 @@
-"""The renderer keeps its promises: same seed same pixels, truthful quads, honest light, samples that agree with labels.
+"""The renderer keeps its promises: same seed same pixels, truthful quads, every kind visible, samples as labeled.
 
-Light is checked against the laws it claims: Lambert's cosine (1760) and the inverse square, by hand-made surfaces.
+Light and relighting are in test_light.py and test_relight.py, hands and nuisances in test_hand.py.
 """
 
 from __future__ import annotations
@@ -17,12 +17,13 @@ import pytest
 
 from reader.geometry import crop_quad, quad_size
 from reader.results import MarkKind
-from tools.renderer.__main__ import COLUMNS, quads_json, write_set
 from tools.renderer.alphabet import glyph
 from tools.renderer.camera import encode, frame_of, jpeg
-from tools.renderer.light import Surface, Torch, shade, torch_at
+from tools.renderer.labels import COLUMNS, quads_json
 from tools.renderer.samples import all_samples
-from tools.renderer.scene import random_spec, render
+from tools.renderer.scene import build, light_and_take, random_spec, render
+from tools.renderer.sets import SetOptions, write_set
+from tools.renderer.sheets import LIMIT_BYTES
 from tools.renderer.spec import KINDS, FigureStyle, MarkSpec, SceneSpec
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_images"
@@ -33,18 +34,6 @@ def _spec(**changes: object) -> SceneSpec:
     mark = MarkSpec("40817", "serial", 0.0, 0.0, 150, "punch")
     spec = SceneSpec("wood-stamp", (mark,), size=SMALL, px_per_mm=12, relief=0.1, wear=0.1)
     return replace(spec, **changes)  # type: ignore[arg-type]
-
-
-def _flat(size: int = 200) -> Surface:
-    zero = np.zeros((size, size), np.float32)
-    white = np.ones((size, size, 3), np.float32)
-    return Surface(zero.copy(), white, zero.copy(), zero.copy(), zero.copy(), zero.copy(), 5.0, 1.0)
-
-
-def _lit(surface: Surface, azimuth_deg: float, elevation_deg: float = 25, distance: float = 5000) -> np.ndarray:
-    middle = (surface.shape[1] / 2, surface.shape[0] / 2)
-    torch = Torch(torch_at(middle, azimuth_deg, elevation_deg, distance), middle, 60.0, 0.0, (1, 1, 1))
-    return shade(surface, torch, (*middle, 3000.0))[..., 0]
 
 
 def test_same_seed_gives_identical_pixels_and_another_does_not() -> None:
@@ -67,14 +56,14 @@ def test_random_specs_are_repeatable_and_differ() -> None:
 
 @pytest.mark.parametrize("difficulty", ["easy", "medium", "hard"])
 def test_random_specs_keep_what_they_promise(difficulty: str) -> None:
-    specs = [random_spec(seed, difficulty) for seed in range(120)]
+    specs = [random_spec(seed, difficulty) for seed in range(80)]
     serials = [m for s in specs for m in s.marks if m.kind == "serial"]
     without = sum(not any(m.kind == "serial" for m in s.marks) for s in specs)
     assert {s.kind for s in specs} == set(KINDS)
     assert all(3 <= len(m.text) <= 7 and m.text.isdigit() for m in serials)
     assert all(24 <= m.height <= 160 for m in serials)
     assert all(abs(s.tilt_deg) <= 25 for s in specs)
-    assert 0.05 < without / 120 < 0.3
+    assert 0.05 < without / 80 < 0.3
     assert 0.08 < np.mean([s.quarter_turns > 0 for s in specs]) < 0.35
     assert {m.kind for s in specs for m in s.marks} <= {k.value for k in MarkKind}
 
@@ -97,7 +86,17 @@ def test_quads_lie_in_the_picture_and_start_where_reading_starts(turns: int) -> 
     assert seven[:15].mean() < seven[-15:].mean()
 
 
-TECHNIQUES = ("punch", "scratch", "cast", "stencil", "ink", "chalk", "numbering")
+CONTRASTS = {
+    "wood-stamp": ("punch", FigureStyle(), 2.4),
+    "wood-etched": ("scratch", FigureStyle(hand=3, weight=0.05), 1.7),
+    "cast-iron": ("cast", FigureStyle(), 2.4),
+    "stencil-iron": ("stencil", FigureStyle(), 2.4),
+    "ink-soundboard": ("ink", FigureStyle(), 2.4),
+    "chalk": ("chalk", FigureStyle(hand=3, weight=0.14), 2.4),
+    "card": ("numbering", FigureStyle(), 2.4),
+}
+"""How each kind is marked, and a contrast between that of figures and of bare ground. Over six to ten seeds figures
+gave 2.6 to 7.9 (once 1.6, a chipped plate; scratches 2.1 to 2.8), bare ground 0.9 to 2.2 (varnish 1.1 to 1.5)."""
 
 
 def _stroke_contrast(pixels: np.ndarray, quad: np.ndarray) -> float:
@@ -110,17 +109,27 @@ def _stroke_contrast(pixels: np.ndarray, quad: np.ndarray) -> float:
     return float(np.divide(*((part - cv2.GaussianBlur(part, (0, 0), 40)).std() for part in (inside, below))))
 
 
-@pytest.mark.parametrize(("kind", "technique"), list(zip(KINDS, TECHNIQUES, strict=True)))
-def test_every_kind_has_stroke_contrast_inside_its_quad_and_bare_ground_has_not(kind: str, technique: str) -> None:
+@pytest.mark.parametrize("kind", list(CONTRASTS))
+def test_every_kind_has_stroke_contrast_inside_its_quad_and_bare_ground_has_not(kind: str) -> None:
+    technique, style, between = CONTRASTS[kind]
     # chalk figures are 50 mm high, the others 12 mm, so the grain looks finer beside them
-    mark = MarkSpec("40817", "serial", 0.0, 0.0, 150, technique)
+    mark = MarkSpec("40817", "serial", 0.0, 0.0, 150, technique, style)
     spec = _spec(kind=kind, px_per_mm=3.0 if kind == "chalk" else 12.0, marks=(mark,))
     pixels, truth = render(spec, 3)
-    # over ten seeds figures gave 2.6 to 7.9 (once 1.6, a chipped plate), bare ground 0.9 to 2.2
-    assert _stroke_contrast(pixels, truth.marks[0].quad) > 2.4
+    assert _stroke_contrast(pixels, truth.marks[0].quad) > between
     if kind != "card":  # a card's sheet lies where its marks are, so there is no bare one to compare
         bare, _ = render(replace(spec, marks=(replace(mark, text=".", height=20, y=-0.05),)), 3)
-        assert _stroke_contrast(bare, truth.marks[0].quad) < 2.4
+        assert _stroke_contrast(bare, truth.marks[0].quad) < between
+
+
+def test_pencil_is_darker_than_the_wood_beside_it() -> None:
+    # thinner than the grain is strong, so it is compared with the same board without it
+    mark = MarkSpec("40817", "serial", 0.0, 0.0, 150, "pencil", FigureStyle(hand=3, weight=0.05))
+    written, blank = (build(_spec(kind="pencil", marks=(replace(mark, strength=s),)), 3) for s in (1.0, 0.0))
+    strokes = written.in_photo(blank.albedo.mean(2) - written.albedo.mean(2)) > 0.05
+    assert strokes.sum() > 500
+    gray = [light_and_take(scene)[0].mean(2)[strokes].mean() for scene in (written, blank)]
+    assert gray[0] < 0.85 * gray[1]
 
 
 def test_a_canvas_point_maps_to_the_middle_of_the_photo() -> None:
@@ -128,42 +137,6 @@ def test_a_canvas_point_maps_to_the_middle_of_the_photo() -> None:
     x, y = frame.place(0, 0)
     mapped = frame.to_photo @ np.array([x, y, 1])
     assert np.allclose(mapped[:2] / mapped[2], [319.5, 239.5], atol=1e-6)
-
-
-def test_light_from_the_other_side_changes_the_shading_of_a_groove_wall() -> None:
-    surface = _flat()
-    x = np.arange(200, dtype=np.float32)
-    surface.height -= (6 * np.exp(-(((x - 100) / 6) ** 2)))[None, :].astype(np.float32)
-    from_right, from_left = _lit(surface, 0), _lit(surface, 180)
-    left_wall, right_wall = from_right[100, 94], from_right[100, 106]
-    assert left_wall > right_wall  # the left wall of a groove faces right
-    assert from_left[100, 94] < from_left[100, 106]
-
-
-def test_a_raised_bar_throws_its_shadow_away_from_the_light() -> None:
-    surface = _flat()
-    surface.height[:, 90:110] = 12
-    from_right = _lit(surface, 0, 30)
-    assert from_right[100, 80] < 0.3 * from_right[100, 120]
-    assert from_right[100, 60] == pytest.approx(from_right[100, 30], rel=0.05)  # 12 / tan 30 = 21 pixels of shadow
-
-
-def test_a_slope_is_lit_by_lamberts_cosine() -> None:
-    surface = _flat()
-    flat = _lit(surface, 0, 40)[100, 100]
-    surface.height += np.arange(200, dtype=np.float32)[None, :] * -math.tan(math.radians(20))
-    tilted = _lit(surface, 0, 40)[100, 100]  # leaning 20 degrees toward the light, which then stands at 60
-    assert tilted / flat == pytest.approx(math.sin(math.radians(60)) / math.sin(math.radians(40)), rel=0.01)
-
-
-def test_brightness_falls_with_the_inverse_square() -> None:
-    surface = _flat(801)
-    light = _lit(surface, 0, 90, 400)
-    # straight below: 1. At 300 beside, distance 500: (400 / 500)^2 for the distance, 400 / 500 for the cosine;
-    # the beam's own profile, 0.62 exp(-(a/60)^4 / 2) + 0.38 exp(-(a/132)^2 / 2), at a = 36.87 degrees
-    angle = math.degrees(math.atan2(300, 400))
-    beam = 0.62 * math.exp(-0.5 * (angle / 60) ** 4) + 0.38 * math.exp(-0.5 * (angle / 132) ** 2)
-    assert light[400, 700] / light[400, 400] == pytest.approx(0.8**3 * beam, rel=0.01)
 
 
 def test_srgb_curve_has_the_standards_values() -> None:
@@ -188,15 +161,20 @@ def test_every_character_of_a_serial_can_be_drawn_in_every_variant() -> None:
         assert len(plain.strokes) != len(other.strokes) or not np.array_equal(plain.strokes[0], other.strokes[0])
 
 
-def test_a_set_is_written_with_quads(tmp_path: Path) -> None:
-    write_set(tmp_path, 1, 4, "easy")
-    with (tmp_path / "labels.csv").open(encoding="utf-8") as stream:
+def test_a_set_is_written_with_quads_and_workers_make_the_same(tmp_path: Path) -> None:
+    options = SetOptions("easy", "card", 400)
+    write_set(tmp_path / "one", 2, 4, options)
+    with (tmp_path / "one" / "labels.csv").open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
-    _, truth = render(random_spec(400000, "easy"), 400000)
+    _, truth = render(options.spec(400000), 400000)
     assert list(rows[0]) == [*COLUMNS, "quads"]
     assert rows[0]["text"] == truth.text
+    assert rows[0]["kind"] == "card"
     assert json.loads(rows[0]["quads"]) == json.loads(quads_json(truth))
-    assert cv2.imread(str(tmp_path / rows[0]["file"])).shape == (1200, 1600, 3)
+    assert cv2.imread(str(tmp_path / "one" / rows[0]["file"])).shape == (300, 400, 3)
+    write_set(tmp_path / "two", 2, 4, options, workers=2)
+    for file in (tmp_path / "one").iterdir():
+        assert file.read_bytes() == (tmp_path / "two" / file.name).read_bytes()
 
 
 def test_samples_and_labels_agree() -> None:
@@ -217,11 +195,17 @@ def test_samples_and_labels_agree() -> None:
 def test_samples_are_small_baseline_jpegs() -> None:
     sizes = [p.stat().st_size for p in SAMPLES.glob("*.jpg")]
     assert sum(sizes) < 5.5e6
-    assert (SAMPLES.parent / "tools" / "renderer" / "contact_sheet.jpg").stat().st_size < 400_000
     for path in SAMPLES.glob("*.jpg"):
         data = path.read_bytes()
         assert data[:2] == b"\xff\xd8"
         assert b"\xff\xc2" not in data[:2000], f"{path.name} is progressive"  # SOF2 marker, ITU-T T.81
+
+
+def test_every_kind_has_a_contact_sheet_and_all_are_small() -> None:
+    folder = SAMPLES.parent / "tools" / "renderer"
+    assert (folder / "contact_sheet.jpg").stat().st_size < 400_000
+    assert {p.stem for p in (folder / "sheets").glob("*.jpg")} == {*KINDS, "torch-set"}
+    assert all(p.stat().st_size < LIMIT_BYTES for p in (folder / "sheets").glob("*.jpg"))
 
 
 def test_a_committed_sample_is_what_its_spec_renders() -> None:
