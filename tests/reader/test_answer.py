@@ -8,10 +8,10 @@ import pytest
 from PIL import Image
 
 from reader import answer as answer_module
-from reader.answer import ReadOptions, read_photo, save_views
+from reader.answer import CLOSE_ENDS, Cut, ReadOptions, crop_region, read_photo, save_views
 from reader.enhance.views import VIEWS
 from reader.errors import MakerError, PhotoError, SetupError
-from reader.recognize.recognizer import RawLine, Recognizer
+from reader.recognize.recognizer import RawCharacter, RawLine, Recognizer
 from reader.results import MarkKind
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -33,18 +33,19 @@ def test_a_sample_is_answered_rightly_or_honestly_not(answers, label):
 
 
 def test_most_of_the_samples_that_have_a_serial_are_read(answers):
-    """A floor, not a target: what the first recognizer reached when this was written, less one."""
+    """A floor, not a target: what was reached when this was written (15 of 15), less two."""
     right = [
         label["file"]
         for label in LABELS
         if label["text"] and (serial := answers[label["file"]].serial) is not None and serial.text == label["text"]
     ]
-    assert len(right) >= 6
+    assert len(right) >= 13
 
 
 def test_a_letter_beside_the_serial_is_the_model(answers):
     marks = [mark for mark in answers["technician_upside_down.jpg"].marks if mark.probability > 0.5]
-    assert [(mark.text, mark.kind) for mark in marks] == [("D", MarkKind.MODEL), ("31296", MarkKind.SERIAL)]
+    named = [(mark.text, mark.kind) for mark in marks if mark.kind in (MarkKind.MODEL, MarkKind.SERIAL)]
+    assert named == [("D", MarkKind.MODEL), ("31296", MarkKind.SERIAL)]
 
 
 def test_a_patent_plate_has_no_accepted_serial(answers):
@@ -89,15 +90,44 @@ def test_a_recognizer_that_reads_nothing_gives_an_answer_with_advice():
     assert "no-serial-found" in {advice.code for advice in answer.advice}
 
 
-def test_without_a_recognizer_the_answer_says_what_to_install(monkeypatch):
+def test_without_tesseract_our_network_reads_alone(monkeypatch, answers):
     def missing():
         raise SetupError("no Tesseract on this machine; install it")
 
     monkeypatch.setattr(answer_module, "TesseractRecognizer", missing)
-    answer = read_photo(SAMPLES / "customer_soundboard_ink.jpg")
-    assert answer.serial is None
-    assert answer.advice[0].code == "no-recognizer"
-    assert "install" in answer.advice[0].text
+    answer_module.word_recognizer.cache_clear()
+    try:
+        answer = read_photo(SAMPLES / "customer_soundboard_ink.jpg")
+    finally:
+        answer_module.word_recognizer.cache_clear()
+    assert answer.serial is not None
+    assert answer.serial.text == answers["customer_soundboard_ink.jpg"].serial.text
+
+
+class EitherWayRecognizer(Recognizer):
+    """Reads the strongest line of a photo as 61809 upright and as 60819 the other way up, both a little doubtful."""
+
+    name = "either-way"
+    any_polarity = True
+
+    def read_lines(self, pictures):
+        return [self._line(picture) for picture in pictures]
+
+    def _line(self, picture):
+        text = "60819" if picture.half_turn else "61809"
+        characters = tuple(RawCharacter(c, 0.6, (), (k / 5, (k + 1) / 5)) for k, c in enumerate(text))
+        share = 0.5 if picture.half_turn else 0.6
+        return RawLine(picture, characters, ((text, share),), 1 - share, self.name)
+
+
+def test_a_number_that_reads_both_ways_up_is_said_to():
+    answer = read_photo(SAMPLES / "technician_upside_down.jpg", recognizer=EitherWayRecognizer())
+    assert answer.serial is not None
+    assert not answer.serial.accepted
+    assert answer.serial.text == "61809"
+    assert "60819" in {alternative.text for alternative in answer.serial.alternatives}
+    advice = {advice.code: advice.text for advice in answer.advice}
+    assert "60819" in advice["either-way-up"]
 
 
 @pytest.mark.parametrize("size", [(1, 1), (2, 3000), (300, 2)])
@@ -117,3 +147,12 @@ def test_every_view_can_be_saved_and_opened(tmp_path):
             with Image.open(file) as view:
                 assert view.size == original.size
                 assert len(view.convert("L").getcolors(256)) > 1
+
+
+def test_the_close_cut_of_a_lines_own_picture_is_that_picture():
+    gray = np.random.default_rng(3).integers(0, 255, (64, 300), np.uint8)
+    cut = answer_module.cut_line(gray, crop_region(gray), Cut("plain", CLOSE_ENDS))
+    assert cut.pixels.shape == gray.shape
+    assert np.abs(cut.pixels.astype(int) - gray).mean() < 1.0
+    for shape in ((5, 400), (400, 5), (1, 1)):
+        assert answer_module.cut_line(np.zeros(shape, np.uint8), crop_region(np.zeros(shape, np.uint8)), Cut("plain"))

@@ -1,4 +1,4 @@
-"""Sets of photos with known numbers, real and rendered, as the benchmark and the calibration read them.
+"""Sets of photos with known numbers, real and rendered, as the calibration reads them.
 
 A real set is a folder with labels.csv (file, text, kind, part, notes); part is 'train' or 'measure', and only 'train'
 may be used for fitting. A rendered set is a folder made by `python -m tools.renderer set`, whose labels also hold the
@@ -16,31 +16,6 @@ from pathlib import Path
 import numpy as np
 
 from reader.results import Quad
-
-WHOLE_PHOTO_SETS = (
-    "coin-dates",
-    "steel-billets",
-    "gravestones",
-    "specimen-cards",
-    "vin-plates",
-    "alpr-plates",
-    "textures",
-)
-"""Real sets of whole photographs; 'textures' holds no numbers."""
-
-CROP_SETS = (
-    "coin-dates",
-    "steel-billets",
-    "vin-plates",
-    "meter-strips",
-    "orand-car-a",
-    "svhn-test256",
-    "parish-dates",
-    "dida-digits",
-    "meter-wheel-digits",
-    "scene-digits-chars74k",
-)
-"""Real sets of single strings or figures, loosely cut."""
 
 NUMBER_BAR = "|"
 """Joins several right answers of one photo in a label."""

@@ -10,8 +10,7 @@ from reader.enhance.dust import suppress_dust
 from reader.enhance.illumination import blur_coarsely, flatten_illumination
 from reader.enhance.ink import SAUVOLA_K, threshold_ink
 from reader.enhance.relief import emphasize_dark_strokes, filter_oriented_relief
-from reader.enhance.views import LOCATING_LONG_SIDES_PX, VIEWS, make_locating_views, make_view
-from reader.geometry import map_points
+from reader.enhance.views import VIEWS, make_view
 
 
 def figures(ground: int, stroke: int, noise: float = 0.0, height: int = 40) -> tuple[np.ndarray, np.ndarray]:
@@ -31,7 +30,12 @@ def stroke_contrast(view: np.ndarray, mask: np.ndarray) -> float:
     return float((ground.mean() - view[mask].mean()) / (ground.std() + 1.0))
 
 
-@pytest.mark.parametrize("name", list(VIEWS))
+def test_the_plain_view_changes_nothing():
+    gray, _ = figures(60, 150)
+    assert np.array_equal(make_view("plain", gray, 40).pixels, gray)
+
+
+@pytest.mark.parametrize("name", [name for name in VIEWS if name != "plain"])
 @pytest.mark.parametrize(("ground", "stroke"), [(150, 60), (60, 150)])
 def test_strokes_are_dark_on_bright_in_the_view_made_for_them(name, ground, stroke):
     made_for_dark = name not in ("bright-paint", "dusty-bright", "chalk")
@@ -123,12 +127,3 @@ def test_black_hat_is_opencvs():
     order = np.argsort(expected, axis=None, kind="stable")
     assert (np.diff(view.ravel()[order].astype(int)) <= 0).all()
     assert len(np.unique(view)) > 40
-
-
-def test_locating_views_lead_back_to_the_photo():
-    gray = np.full((3000, 4000), 128, np.uint8)
-    for view in make_locating_views(gray):
-        assert max(view.pixels.shape) in LOCATING_LONG_SIDES_PX
-        height, width = view.pixels.shape
-        corners = map_points(view.to_photo, np.array([[-0.5, -0.5], [width - 0.5, height - 0.5]]))
-        assert np.allclose(corners, [[-0.5, -0.5], [3999.5, 2999.5]], atol=3)

@@ -10,6 +10,7 @@ from reader.geometry import box_quad, quad_angle_deg
 from reader.recognize import calibrate
 from reader.recognize.calibrate import Calibration, Features, load_calibration
 from reader.recognize.combine import combine_lines
+from reader.recognize.half_turn import half_turned
 from reader.recognize.recognizer import LinePicture, RawCharacter, RawLine
 from reader.results import Region, View
 
@@ -38,6 +39,47 @@ def test_upside_down_wins_by_votes_and_turns_the_region():
     reading = combine_lines([raw("3", 0.3), raw("41873", 0.9, half_turn=True)], CALIBRATION)
     assert reading.text == "41873"
     assert abs(quad_angle_deg(reading.region.quad)) == pytest.approx(180)
+
+
+def opinion(*strings: tuple[str, float], half_turn: bool = False, view: str = "a") -> RawLine:
+    """Return a line whose recognizer offers whole strings with probabilities, the first one spelled out."""
+    line = raw(strings[0][0], 0.9, view, half_turn)
+    return RawLine(line.picture, line.characters, strings, 1 - sum(p for _, p in strings), "network")
+
+
+def test_whole_strings_of_several_views_are_pooled():
+    # 41873: 0.4 + 0.45, 41878: 0.5 + 0.1; a string that is nowhere first cannot win
+    lines = [opinion(("41878", 0.5), ("41873", 0.4)), opinion(("41873", 0.45), ("41878", 0.1), view="b")]
+    reading = combine_lines(lines, CALIBRATION)
+    assert [candidate.text for candidate in reading.candidates[:2]] == ["41873", "41878"]
+    nowhere_first = [opinion(("4187", 0.4), ("41873", 0.39)), opinion(("1873", 0.4), ("41873", 0.39), view="b")]
+    assert combine_lines(nowhere_first, CALIBRATION).text in ("4187", "1873")
+
+
+def test_a_number_cut_short_gives_way_to_the_whole():
+    close, wide = opinion(("384", 0.99)), opinion(("23849", 0.95), view="wide")
+    assert combine_lines([close, wide], CALIBRATION).text == "23849"
+    # a doubtful addition does not: an edge beside the figures often looks like a 1
+    assert combine_lines([close, opinion(("1384", 0.4), ("384", 0.3), view="wide")], CALIBRATION).text == "384"
+    # what announces the number joins it
+    assert combine_lines([close, opinion(("NO. 384", 0.9), view="wide")], CALIBRATION).text == "NO. 384"
+
+
+def test_the_other_way_up_is_a_candidate_where_both_make_sense():
+    lines = [opinion(("61809", 0.6)), opinion(("60819", 0.5), half_turn=True)]
+    reading = combine_lines(lines, CALIBRATION)
+    assert (reading.text, reading.candidates[1].text) == ("61809", "60819")
+    assert reading.region.half_turn_open
+    decided = combine_lines([opinion(("61809", 0.9)), opinion(("1", 0.02), half_turn=True)], CALIBRATION)
+    assert not decided.region.half_turn_open
+    assert combine_lines([opinion(("61809", 0.9))], CALIBRATION).region.half_turn_open
+
+
+def test_half_turned_figures():
+    assert half_turned("6018") == "8109"
+    assert half_turned("1961") == "1961"
+    assert half_turned("41873") is None
+    assert half_turned("") is None
 
 
 def test_rivals_come_from_the_recognizer_and_from_other_views():
@@ -92,7 +134,9 @@ def test_the_order_of_the_lines_changes_nothing_but_ties(many, random):
 
 def test_a_better_score_is_never_less_probable_with_the_shipped_calibration():
     calibration = load_calibration()
-    values = [calibration.probability(Features(s, 0.8, 2, 5, 5, 0.5)) for s in np.linspace(0.05, 0.99, 30)]
+    values = [
+        calibration.probability(Features(s, s, s, 0.1, 2, 0.8, 0.1, 1, 5, 5)) for s in np.linspace(0.05, 0.99, 30)
+    ]
     assert values == sorted(values)
 
 

@@ -121,6 +121,8 @@ EXAMPLES = {
     "Pat'd July 3d 1866": ["patent Pat'd July 3d 1866"],
     "PATENTED MAY 14 1872 No 3321": ["patent PATENTED MAY 14 1872", "serial 3321"],
     "PATENTED 1872": ["patent PATENTED 1872"],
+    "PATD JAN 171875": ["patent PATD JAN 171875"],
+    "PAID JAN 171875": ["word PAID", "patent JAN 171875"],
     "PAT. 1,234,567": ["patent PAT. 1,234,567"],
     "PAT. No. 741299": ["patent PAT. No. 741299"],
     "PAT. 741,299 41873": ["patent PAT. 741,299", "serial 41873"],

@@ -1,0 +1,68 @@
+"""Our own reader, lines by the recognizer alone, photos from file to answer: `python -m ... [region]`.
+
+With 'region' a line is read as the path reads a region that it has found: in several cuts, both ways up, calibrated. A
+line's boxes are the best string and what else it may be, with probabilities. A photo's are all marks; the first one
+is the answer: the serial, or where none was found the most probable mark that holds a figure.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reader.answer import crop_region, read_photo, read_regions
+from reader.recognize.network import NetworkRecognizer
+from tools.benchmark.workers.serve import Box, Read, Request, bounds, serve, whole
+
+
+def open_reader(as_region: bool) -> Read:
+    """Return the reader; the weights are loaded at the first picture."""
+    recognizers = {figures: NetworkRecognizer(figures_only=figures) for figures in (False, True)}
+
+    def read(request: Request) -> list[Box]:
+        if request.job == "find":
+            return read_whole(request.file)
+        if as_region:
+            return read_region(recognizers[request.figures], request.picture)
+        return read_line(recognizers[request.figures], request.picture)
+
+    return read
+
+
+def read_line(recognizer: NetworkRecognizer, picture: NDArray[np.uint8]) -> list[Box]:
+    """Read one line: a box a candidate, best first; none where nothing is readable."""
+    line = recognizer.decode_pixels([np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)])[0]
+    if not line.text:
+        return []
+    return [(text, math.exp(score), whole(picture)) for text, score in line.candidates if text]
+
+
+def read_region(recognizer: NetworkRecognizer, picture: NDArray[np.uint8]) -> list[Box]:
+    """Read one line as a found region: a box a candidate with its calibrated probability, best first."""
+    gray = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    readings = read_regions(gray, [crop_region(gray)], recognizer)
+    return [(c.text, c.probability, whole(picture)) for reading in readings for c in reading.candidates]
+
+
+def read_whole(file: Path) -> list[Box]:
+    """Read a photo from its file: a box a mark, the answer first."""
+    answer = read_photo(file)
+    marks = sorted(answer.marks, key=lambda mark: -mark.probability)
+    if answer.serial is None:
+        first = next((mark for mark in marks if any(c.isdigit() for c in mark.text)), None)
+    else:
+        first = next(mark for mark in marks if mark.id == answer.serial.mark)
+    ordered = [mark for mark in marks if mark is first] + [mark for mark in marks if mark is not first]
+    boxes = [(mark.text, mark.probability, bounds(mark.quad)) for mark in ordered]
+    if answer.serial is not None:
+        boxes[0] = (answer.serial.text, answer.serial.probability, boxes[0][2])
+    return boxes
+
+
+if __name__ == "__main__":
+    serve(open_reader("region" in sys.argv[1:]))
