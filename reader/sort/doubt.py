@@ -42,11 +42,12 @@ def weigh_texts(draft: Draft) -> tuple[float, tuple[Candidate, ...]]:
     """Return the probability of a mark's text and the other strings it may be.
 
     The whole lines' candidates are split alike; those that agree on this mark add up, since what they differ in lies
-    elsewhere. Where the list is short, the mark's own share of its line's doubt says more; the larger counts.
+    elsewhere. Where the list is short, the mark's own share of its line's doubt says more; the larger counts, but never
+    more than what other strings in its place leave: '360839L' may be 3608391, though all its figures are sure.
     """
     said = _candidate_texts(draft)
     own = max(said.pop(draft.piece.text, 0.0), _share_of_line(draft) * REPAIR_SURE ** len(draft.piece.repaired))
-    own = min(own, 1.0)
+    own = min(own, max(0.0, 1.0 - sum(said.values())))
     if draft.is_number:
         _add_rivals(draft, own, said)
     if draft.piece.variants:
