@@ -15,7 +15,11 @@ from reader.recognize.recognizer import RawCharacter, RawLine, Recognizer
 from reader.results import MarkKind
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
-LABELS = list(csv.DictReader((SAMPLES / "labels.csv").read_text(encoding="utf-8").splitlines()))
+LABELS = [
+    row
+    for name in ("labels.csv", "traced.csv")
+    for row in csv.DictReader((SAMPLES / name).read_text(encoding="utf-8").splitlines())
+]
 
 
 @pytest.fixture(scope="module")
@@ -33,13 +37,13 @@ def test_a_sample_is_answered_rightly_or_honestly_not(answers, label):
 
 
 def test_most_of_the_samples_that_have_a_serial_are_read(answers):
-    """A floor, not a target: what was reached when this was written (15 of 15), less two."""
+    """A floor, not a target: what was reached when this was written (16 of 17), less two."""
     right = [
         label["file"]
         for label in LABELS
         if label["text"] and (serial := answers[label["file"]].serial) is not None and serial.text == label["text"]
     ]
-    assert len(right) >= 13
+    assert len(right) >= 14
 
 
 def test_a_letter_beside_the_serial_is_the_model(answers):
