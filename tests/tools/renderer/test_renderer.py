@@ -182,7 +182,8 @@ def test_samples_and_labels_agree() -> None:
         rows = list(csv.DictReader(stream))
     gallery = (SAMPLES / "README.md").read_text(encoding="utf-8")
     assert tuple(rows[0]) == COLUMNS
-    assert {r["file"] for r in rows} == {p.name for p in SAMPLES.glob("*.jpg")} == {s.file for s in all_samples()}
+    drawn_here = {p.name for p in SAMPLES.glob("*.jpg") if not p.name.startswith("traced_")}
+    assert {r["file"] for r in rows} == drawn_here == {s.file for s in all_samples()}
     assert len(rows) >= 14
     assert sum(not r["text"] for r in rows) >= 2
     for sample, row in zip(all_samples(), rows, strict=True):
@@ -194,7 +195,7 @@ def test_samples_and_labels_agree() -> None:
 
 def test_samples_are_small_baseline_jpegs() -> None:
     sizes = [p.stat().st_size for p in SAMPLES.glob("*.jpg")]
-    assert sum(sizes) < 5.5e6
+    assert sum(sizes) < 6e6
     for path in SAMPLES.glob("*.jpg"):
         data = path.read_bytes()
         assert data[:2] == b"\xff\xd8"

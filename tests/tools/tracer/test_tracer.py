@@ -243,3 +243,11 @@ def test_truth_types_are_the_fast_renderers() -> None:
     mark = truth(cast_spec(), 1).marks[0]
     assert isinstance(mark, MarkTruth) and all(isinstance(c, CharacterTruth) for c in mark.characters)
     assert "".join(c.text for c in mark.characters) == "4071"
+
+
+def test_the_traced_samples_have_their_truth() -> None:
+    samples = Path(__file__).parents[3] / "sample_images"
+    with (samples / "traced.csv").open(encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    assert {row["file"] for row in rows} == {file.name for file in samples.glob("traced_*.jpg")}
+    assert all(row["text"].isdigit() and row["file"] in (samples / "README.md").read_text("utf-8") for row in rows)
