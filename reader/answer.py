@@ -26,9 +26,10 @@ from reader.errors import SetupError
 from reader.geometry import box_quad, crop_quad, grow_quad, quad_size, turn_quad
 from reader.locate.network import find_regions
 from reader.photo.load import load_photo
+from reader.photo.mark_quality import advise_mark, measure_mark
 from reader.photo.quality import advise_capture, measure_quality, no_serial_advice, not_sure_advice
 from reader.recognize.calibrate import load_calibration
-from reader.recognize.combine import combine_lines
+from reader.recognize.combine import combine_lines, drop_repeated
 from reader.recognize.half_turn import half_turned
 from reader.recognize.network import NetworkRecognizer
 from reader.recognize.recognizer import LinePicture, RawLine, Recognizer
@@ -103,7 +104,7 @@ def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recog
     marks = sort_readings(readings)
     serial = choose_serial(marks)
     dating, dating_advice = _date(serial, maker)
-    advice = (*_advise(photo, marks, serial), *dating_advice)
+    advice = (*_advise(photo, gray, marks, serial), *dating_advice)
     seconds = {
         "load": loaded - started,
         "locate": located - loaded,
@@ -129,10 +130,11 @@ def word_recognizer() -> TesseractRecognizer | None:
 
 
 def read_regions(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> tuple[Reading, ...]:
-    """Read every region and return the readings that are worth sorting."""
+    """Read every region and return the readings that are worth sorting, each string of a place once."""
     calibration = load_calibration()
     readings = [combine_lines(lines, calibration) for lines in read_lines(gray, regions, recognizer) if lines]
-    return tuple(reading for reading in readings if reading.probability >= READING_PROBABILITY_MIN)
+    likely = [reading for reading in readings if reading.probability >= READING_PROBABILITY_MIN]
+    return tuple(drop_repeated(likely))
 
 
 def crop_region(gray: NDArray[np.uint8]) -> Region:
@@ -280,13 +282,15 @@ def _date(serial: Serial | None, maker: Maker | None) -> tuple[Dating | None, tu
     return None, (Advice("no-year", lookup.warnings[0]),)
 
 
-def _advise(photo: Photo, marks: Sequence[Mark], serial: Serial | None) -> tuple[Advice, ...]:
-    """Advice on the photo: nothing where the serial is accepted."""
+def _advise(photo: Photo, gray: NDArray[np.uint8], marks: Sequence[Mark], serial: Serial | None) -> tuple[Advice, ...]:
+    """Advice on the photo and on the serial's mark in it: nothing where the serial is accepted."""
     if serial is not None and serial.accepted:
         return ()
-    height = quad_size(marks[serial.mark].quad)[1] if serial is not None else None
-    general = no_serial_advice() if serial is None else not_sure_advice()
-    return (*general, *_advise_half_turn(serial), *advise_capture(measure_quality(photo), height))
+    quality = measure_quality(photo)
+    if serial is None:
+        return (*no_serial_advice(), *advise_capture(quality))
+    on_mark = advise_mark(measure_mark(gray, marks[serial.mark].quad))
+    return (*not_sure_advice(), *_advise_half_turn(serial), *on_mark, *advise_capture(quality, mark_found=True))
 
 
 def _advise_half_turn(serial: Serial | None) -> tuple[Advice, ...]:

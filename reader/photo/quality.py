@@ -1,13 +1,15 @@
 """How good a photo is for reading small marks, and what to do for a better one.
 
-In comes a Photo; out go a few measures of it and advice in plain words, which answer.py puts into the answer. Measured
-on a copy of 1000 px along the longer side, so that a phone's photo and a small one are judged alike. The thresholds are
-ours: set between synthetically spoiled pictures and 681 open photographs of plates, coins, stones, cards and counters
-that a person can read, each seen by us. The advice is common practice of conservation photography, in our words.
+In comes a Photo; out go a few measures of it and advice in plain words, which answer.py puts into the answer; what can
+be judged on a mark's own pixels is in mark_quality.py. Measured on a copy of 1000 px along the longer side, so that a
+phone's photo and a small one are judged alike. The thresholds are ours: set between synthetically spoiled pictures and
+681 open photographs of plates, coins, stones, cards and counters that a person can read, each seen by us. The advice is
+common practice of conservation photography, in our words.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -41,10 +43,6 @@ CONTRAST_MIN = 12.0
 """A photo of lower contrast, in levels of 255, is flat. Seen: gray counters and a foggy yard down to 19, read
 with ease."""
 
-FIGURE_HEIGHT_MIN_PX = 40.0
-"""A lower figure is too small to be read surely: 40 to 60 px for reading by machine, 100 and more for an archive
-(own arithmetic from 3.5-mm figures scanned at 300 to 600 per inch)."""
-
 EDGES_SHARE = 0.02
 """Share of the copy's pixels, those of the steepest edges, that sharpness is measured on."""
 
@@ -53,6 +51,9 @@ EDGE_STEEPNESS_MIN = 1.0
 
 TILES_LONG_SIDE = 32
 """Tiles along the longer side in which contrast is measured: a number stamped small fills one or two."""
+
+SPREAD_MAX_PX = 10.0
+"""A wider spread cannot be told from this one: the two smoothings that are compared are 1 and 2 px."""
 
 _FINE_PX, _COARSE_PX = 1.0, 2.0
 _DIFFERENCE_VARIANCE = 1 / 3
@@ -87,7 +88,7 @@ def measure_quality(photo: Photo) -> Quality:
         mean_brightness=float(gray.mean()),
         dark_share=float(np.mean(gray < DARK_LEVEL)),
         clipped_share=float(np.mean(gray >= CLIPPED_LEVEL)),
-        sharpness=_measure_sharpness(levels),
+        sharpness=measure_sharpness(levels),
         contrast=_measure_contrast(levels),
     )
 
@@ -103,8 +104,8 @@ def _small_gray(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return np.asarray(gray, np.uint8)
 
 
-def _measure_sharpness(levels: Gray) -> float:
-    """Return 1 / (1 + s * s) for edges spread by s px.
+def measure_sharpness(levels: Gray) -> float:
+    """Return 1 / (1 + s * s) for edges spread by s px; `levels` is (H, W), 0 to 255, of any size.
 
     The peak gradient of an edge spread by s and smoothed by a is proportional to 1 / sqrt(s * s + a * a), so the ratio
     of the peaks at two smoothings gives s (the re-blur ratio, as in Zhuo and Sim 2011). The ratio is the regression of
@@ -120,6 +121,11 @@ def _measure_sharpness(levels: Gray) -> float:
     ratio = float(np.einsum("cij,cij->ij", fine, coarse)[peaks].sum() / energy[peaks].sum())
     gain = max(ratio, 0.0) ** 2 - 1
     return float(np.clip(gain / (_COARSE_PX**2 - _FINE_PX**2 - _DIFFERENCE_VARIANCE * gain), 0.0, 1.0))
+
+
+def edge_spread_px(sharpness: float) -> float:
+    """Return the spread s in px that a sharpness stands for, at most SPREAD_MAX_PX."""
+    return min(math.sqrt(1 / max(sharpness, 1e-6) - 1), SPREAD_MAX_PX)
 
 
 def _gradient(levels: Gray, smoothing_px: float) -> Gray:
@@ -138,21 +144,36 @@ def _measure_contrast(levels: Gray) -> float:
     return float(np.sqrt(np.quantile(variance, 0.95)))
 
 
-def advise_capture(quality: Quality, figure_height_px: float | None) -> tuple[Advice, ...]:
+def advise_capture(quality: Quality, *, mark_found: bool = False) -> tuple[Advice, ...]:
     """Return what to do for a better photo, most pressing first; nothing where the photo is fine.
 
-    `figure_height_px` is the height of the figures of the number in the photo's pixels, None where none was found.
-    In a photo that is too dark, blur and contrast say nothing and are not judged.
+    In a photo that is too dark, blur and contrast say nothing and are not judged. Where a mark was found, darkness and
+    blur are left to mark_quality.py, which judges them on the mark's own pixels.
     """
     too_dark = quality.dark_share > DARK_SHARE_MAX
     judged = (
-        ("too-dark", too_dark),
+        ("too-dark", not mark_found and too_dark),
         ("blown-out", quality.clipped_share > CLIPPED_SHARE_MAX),
-        ("blurred", not too_dark and quality.sharpness < SHARPNESS_MIN),
+        ("blurred", not mark_found and not too_dark and quality.sharpness < SHARPNESS_MIN),
         ("low-contrast", not too_dark and quality.contrast < CONTRAST_MIN),
-        ("too-small", figure_height_px is not None and figure_height_px < FIGURE_HEIGHT_MIN_PX),
     )
-    return tuple(Advice(code, _TEXTS[code]) for code, applies in judged if applies)
+    values = {
+        "too-dark": (above(100 * quality.dark_share), 100 * DARK_SHARE_MAX),
+        "blown-out": (above(100 * quality.clipped_share), 100 * CLIPPED_SHARE_MAX),
+        "blurred": (above(edge_spread_px(quality.sharpness)), edge_spread_px(SHARPNESS_MIN)),
+        "low-contrast": (below(quality.contrast), CONTRAST_MIN),
+    }
+    return tuple(Advice(code, _TEXTS[code].format(*values[code])) for code, applies in judged if applies)
+
+
+def above(value: float) -> float:
+    """Round a value that surpasses a limit up to one decimal, so that it does so in print as well."""
+    return math.ceil(10 * value) / 10
+
+
+def below(value: float) -> float:
+    """Round a value that falls short of a limit down to one decimal."""
+    return math.floor(10 * value) / 10
 
 
 def no_serial_advice() -> tuple[Advice, ...]:
@@ -167,17 +188,21 @@ def not_sure_advice() -> tuple[Advice, ...]:
 
 _CAUTION = "Do not scrape, wet, chalk or ink a stamp, and do not lift or move anything heavy alone."
 
+CAMERA_STEADY = (
+    "Rest the phone on a box or a book, tap on the mark to focus, keep still, and let the self-timer take the picture."
+)
+
 _TEXTS = {
-    "too-dark": "The photo is too dark to show the mark. Hold a second lamp or a flashlight to the side of it, about "
-    "30 cm away, and tap on the mark so that the camera sets itself for that spot.",
-    "blown-out": "A large part of the photo is burnt out to plain white. Turn the camera's flash off, move the light "
-    "further away or to one side, and set the exposure a little darker.",
-    "blurred": "The photo is blurred. Rest the phone on a box or a book, tap on the mark to focus, keep still, and let "
-    "the self-timer take the picture.",
-    "low-contrast": "The mark hardly stands out. Darken the room and hold a flashlight low beside it, 10 to 20 degrees "
-    "above the surface; keep the camera still and take one photo each with the light from four sides.",
-    "too-small": "The figures are too small in the photo. Step closer, to 15 to 30 cm, or zoom to 2x, until the number "
-    "fills at least a quarter of the picture's width.",
+    "too-dark": "The photo is too dark to show the mark: {:g} % of it is nearly black, and it should be {:g} % at the "
+    "most. Hold a second lamp or a flashlight to the side of it, about 30 cm away, and tap on the mark so that the "
+    "camera sets itself for that spot.",
+    "blown-out": "{:g} % of the photo is burnt out to plain white, and it should be {:g} % at the most. Turn the "
+    "camera's flash off, move the light further away or to one side, and set the exposure a little darker.",
+    "blurred": "The photo is blurred: on a copy of 1000 px its edges spread over {:g} px, and it should be {:g} px at "
+    f"the most. {CAMERA_STEADY}",
+    "low-contrast": "The mark hardly stands out: brightness changes by {:g} of 255 levels, and it should be {:g} or "
+    "more. Darken the room and hold a flashlight low beside it, 10 to 20 degrees above the surface; keep the camera "
+    "still and take one photo each with the light from four sides.",
     "no-serial-found": "Then photograph one place at a time, straight on and from 15 to 30 cm, with a flashlight held "
     "low at the side, and add one photo from further back that shows where on the instrument the place is.",
     "not-sure": "Then photograph this number again from 15 to 30 cm with a flashlight 10 to 20 degrees above the "

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from reader.geometry import map_points, quad_size, turn_quad
+from reader.geometry import map_points, quad_overlap, quad_size, turn_quad
 from reader.recognize.calibrate import Calibration, Features
 from reader.recognize.recognizer import RawCharacter, RawLine
 from reader.results import Candidate, Character, Reading, Region, Rival
@@ -42,6 +42,9 @@ the other cut short. On 140 rendered photos with classical finding, of strings w
 
 AGREES = 0.3
 """A picture agrees with a string that it gives more than this probability."""
+
+REPEATED_OVERLAP = 0.5
+"""Two regions that share more than this of the smaller one and give the same string hold it once."""
 
 KEPT_IN_FRONT = "#"
 """Signs that announce a number and so are kept at the beginning of a string."""
@@ -111,6 +114,27 @@ def combine_lines(lines: Sequence[RawLine], calibration: Calibration) -> Reading
     best, *others = [vote.best for _, vote in ballot.ranked if vote.best is not None]
     characters = _characters(best, others, probability, region)
     return Reading(region, characters, _candidates(ballot, characters, probability), name)
+
+
+def drop_repeated(readings: Sequence[Reading]) -> list[Reading]:
+    """Keep the surest of readings that give the same letters and figures in one place, in their order.
+
+    Finding often marks a string twice, a little askew; what is read twice there is one string and one opinion.
+    """
+    kept: list[Reading] = []
+    for reading in sorted(readings, key=lambda reading: -reading.probability):
+        if not any(_repeats(reading, other) for other in kept):
+            kept.append(reading)
+    return [reading for reading in readings if any(reading is other for other in kept)]
+
+
+def _repeats(reading: Reading, other: Reading) -> bool:
+    same = _signs(reading.text) == _signs(other.text)
+    return same and quad_overlap(reading.region.quad, other.region.quad)[1] > REPEATED_OVERLAP
+
+
+def _signs(text: str) -> str:
+    return "".join(sign for sign in text.upper() if sign.isalnum())
 
 
 def describe_lines(lines: Sequence[RawLine]) -> Features | None:

@@ -6,31 +6,31 @@ rules.py multiplies what is said here into a verdict's sureness. The numbers are
 from __future__ import annotations
 
 from reader.sort.drafts import Draft
-from reader.sort.patterns import SERIAL_FIGURES, Piece
+from reader.sort.patterns import SERIAL_FIGURES, Piece, is_year
 
 SURE_ALONE = {3: 0.5, 4: 0.8, 5: 0.95, 6: 0.95, 7: 0.75}
 SURE_WITH_LETTER = {3: 0.7, 4: 0.92, 5: 0.98, 6: 0.98, 7: 0.85}
 SURE_ANNOUNCED = {1: 0.2, 2: 0.35, 3: 0.9, 4: 0.97, 5: 0.99, 6: 0.99, 7: 0.95}
 """How sure a number of so many figures is a serial: bare, with a model letter, after 'No.'. Judgement."""
 
-YEAR_LIKE, CASE_LIKE, WIDE, MANY_THOUSANDS = 0.55, 0.6, 0.85, 0.6
-"""Factors on it: reads like a year; letter joined to four figures; blanks between figures; written in millions."""
-
-YEARS = range(1750, 1951)
-"""Years that a four-figure number is taken for: the time in which these instruments were made."""
+YEAR_LIKE, CASE_LIKE, WIDE, MANY_THOUSANDS, BROKEN = 0.55, 0.6, 0.85, 0.6, 0.6
+"""Factors on it: reads like a year; letter joined to four figures; blanks between figures; written in millions; a gap
+that may hide a figure, so that it is never accepted by itself."""
 
 _COUNT = ("no figures", "one figure", "two figures", "three figures", "four figures", "five figures", "six figures")
 
 
 def reads_like_year(draft: Draft) -> bool:
     """Whether it is a number of four figures that may be a year."""
-    return draft.is_number and len(draft.piece.text) == 4 and int(draft.piece.text) in YEARS
+    return draft.is_number and is_year(draft.piece.text)
 
 
 def form_factor(piece: Piece) -> float:
     """Return the factor (0 to 1) on a serial's sureness for the form of its figures."""
     factor = CASE_LIKE if piece.case_like else 1.0
-    if " " in piece.dropped:
+    if piece.broken:
+        factor *= BROKEN
+    elif " " in piece.dropped:
         factor *= WIDE
     if piece.dropped.strip() and len(piece.text) == SERIAL_FIGURES[1]:
         factor *= MANY_THOUSANDS
@@ -55,7 +55,9 @@ def count_figures(draft: Draft) -> str:
 
 def add_form(why: str, piece: Piece) -> str:
     """Return a reason with what was done to the figures added."""
-    if piece.dropped:
+    if piece.broken:
+        why += ", in two groups that are one number if nothing in the gap hides a figure"
+    elif piece.dropped:
         why += ", blanks left out" if piece.dropped == " " else ", the thousands mark left out"
     if piece.repaired:
         why += ", a letter among them read as the figure it looks like"

@@ -20,6 +20,10 @@ ABOVE_REACH = 1.5
 LETTER_SIZE = (0.4, 4.0)
 """A model letter's height as a share of the figures'; it is often a large stencil (common practice)."""
 
+SAME_HEIGHT, OFF_LINE = 1.6, 0.5
+"""Figures of one height differ by less than this ratio; figures of one line lie less than this many heights off its
+middle. Stamped by hand they dance (common practice). Judgement."""
+
 
 def offset(of: Draft, other: Draft) -> tuple[float, float]:
     """Return how far the other draft lies along and below, in heights of the first; 0 where they overlap.
@@ -65,4 +69,17 @@ def evenly_apart(row: Sequence[Draft]) -> bool:
     a, b, c = (draft.quad.mean(axis=0) for draft in row)
     reach = math.hypot(*(c - a).tolist())
     aside = math.hypot(*(b - (a + c) / 2).tolist())
-    return max(heights) < 1.6 * min(heights) and reach > 0 and aside < 0.2 * reach
+    return max(heights) < SAME_HEIGHT * min(heights) and reach > 0 and aside < 0.2 * reach
+
+
+def gap_in_line(of: Draft, other: Draft) -> float | None:
+    """Return how far another draft of one height stands from the first on its line, in heights; negative: before it.
+
+    0 where they overlap; None where it is of another height or off the line.
+    """
+    if max(of.height, other.height) > SAME_HEIGHT * min(of.height, other.height):
+        return None
+    along, below = offset(of, other)
+    down = (of.quad[3] - of.quad[0]) + (of.quad[2] - of.quad[1])
+    aside = (other.quad.mean(axis=0) - of.quad.mean(axis=0)) @ down / max(float(down @ down) ** 0.5, 1e-6)
+    return along if below == 0 and abs(float(aside)) < OFF_LINE * of.height else None

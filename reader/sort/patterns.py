@@ -21,6 +21,12 @@ from reader.sort.vocabulary import STOP_WORDS
 SERIAL_FIGURES = (3, 7)
 """Fewest and most figures that a serial normally has (common practice)."""
 
+GROUP_MAX = 4
+"""Most figures of a group that is taken for a part of a number; one of five is a serial by itself. Judgement."""
+
+YEARS = range(1750, 1951)
+"""Years that a four-figure number is taken for: the time in which these instruments were made."""
+
 FIGURE_OF = {"O": "0", "Q": "0", "D": "0", "I": "1", "|": "1", "B": "8", "S": "5", "Z": "2", "G": "6"}
 """The figure that each sign is taken for in old type; a small l is handled as '|'. Common practice."""
 
@@ -36,8 +42,9 @@ class Piece:
     `start` and `end` bound all of it, announcing words and signs included, as indices into the line. `places` are the
     indices of the characters that spell `text`; for the form 'figures' these are figures only. `announced` is what
     stood before the figures ('No.'). `case_like` is one letter joined to exactly four figures. `dropped` are the signs
-    or blanks left out between figures. `repaired` are places where a letter was read as a figure. `variants` are
-    other numbers that a look-alike at the run's ends leaves open.
+    or blanks left out between figures. `broken` says that the figures stand in groups as no number is written, so that
+    something may lie across it and hide a figure. `repaired` are places where a letter was read as a figure. `variants`
+    are other numbers that a look-alike at the run's ends leaves open.
     """
 
     form: str
@@ -48,6 +55,7 @@ class Piece:
     announced: str = ""
     case_like: bool = False
     dropped: str = ""
+    broken: bool = False
     repaired: tuple[int, ...] = ()
     variants: tuple[str, ...] = ()
 
@@ -136,7 +144,7 @@ def split_line(raw: str) -> tuple[Piece, ...]:
     claimed = {place for piece in pieces for place in range(piece.start, piece.end)}
     for token in re.finditer(r"\S+", "".join(" " if p in claimed else s for p, s in enumerate(line.text))):
         pieces += _token_pieces(line, token.start(), token.end())
-    pieces.sort(key=lambda piece: piece.start)
+    pieces = _join_figures(line, sorted(pieces, key=lambda piece: piece.start))
     return tuple(_attach_signs(_attach_announcements(_join_words(line, _settle_letters(pieces)))))
 
 
@@ -288,6 +296,40 @@ def _join_words(line: _Line, pieces: list[Piece]) -> list[Piece]:
         else:
             joined.append(piece)
     return joined
+
+
+def _join_figures(line: _Line, pieces: Sequence[Piece]) -> list[Piece]:
+    """Join two groups of figures with one blank between them that make one number which something crosses.
+
+    Both are short for a serial and one is no small number ('739 70'); a day and a year ('21 1884') stay apart.
+    """
+    joined: list[Piece] = []
+    for piece in pieces:
+        before = joined[-1] if joined else None
+        if before and _are_one_number(before, piece) and line.text[before.end : piece.start] == " ":
+            joined[-1] = replace(_figures_piece(line, before.start, piece.end), broken=True)
+        else:
+            joined.append(piece)
+    return joined
+
+
+def _are_one_number(first: Piece, second: Piece) -> bool:
+    if first.form != "figures" or second.form != "figures" or first.broken or first.case_like or second.case_like:
+        return False
+    if is_day(first.text) and is_year(second.text):
+        return False
+    lengths = len(first.text), len(second.text)
+    return SERIAL_FIGURES[0] <= max(lengths) <= GROUP_MAX and sum(lengths) <= SERIAL_FIGURES[1]
+
+
+def is_day(text: str) -> bool:
+    """Whether figures may be a day of the month."""
+    return len(text) <= 2 and 1 <= int(text) <= 31
+
+
+def is_year(text: str) -> bool:
+    """Whether figures may be a year of the time in which these instruments were made."""
+    return len(text) == 4 and int(text) in YEARS
 
 
 def _attach_announcements(pieces: list[Piece]) -> list[Piece]:

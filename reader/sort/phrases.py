@@ -39,7 +39,10 @@ _PATENT_FILL = (
     rf"{_E}[.,:;]*)*"
 )
 _AND = r"[\s,;.&·/-]*(?:AND\s+)?"
+_GLUED_DATE = rf"{_MONTHS}{_E}(?:[ .,]*{_DAY})?(?:[ .,]*(?:[0-2]?[0-9]|3[01])?{_DATE_YEAR})?"
+"""The blank between a patent word and the month is often lost in reading ('PATDAUG 21 1884')."""
 _PATENT = (
+    rf"{_W}{_PATENT_WORD}[.,:;']*{_GLUED_DATE}(?:{_AND}{_DATE})*|"
     rf"{_W}{_PATENT_WORD}{_E}[.,:;']*{_PATENT_FILL}\s*"
     rf"(?:{_DATE}(?:{_AND}{_DATE})*|(?<![0-9])(?:{_THOUSANDS}|[0-9]{{2,8}}(?![0-9.,/]))(?:{_AND}{_THOUSANDS})*)?"
 )

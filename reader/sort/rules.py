@@ -8,8 +8,8 @@ the rules are common practice of the trade.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 from reader.results import Mark, MarkKind, Reading
 from reader.sort.doubt import own_character, weigh_texts
@@ -25,30 +25,22 @@ from reader.sort.figures import (
     year_doubt,
     year_factor,
 )
-from reader.sort.layout import ABOVE_REACH, LETTER_REACH, accompanies, evenly_apart, letter_of, offset
+from reader.sort.layout import ABOVE_REACH, LETTER_REACH, accompanies, letter_of, offset
+from reader.sort.neighbors import (
+    LIKELY,
+    cut_short,
+    date_in_pieces,
+    doubt_part,
+    doubtful_figure,
+    row_across_lines,
+    serial_suffix,
+    small_number,
+)
 from reader.sort.patterns import SERIAL_FIGURES, split_line
+from reader.sort.verdict import Rule, Verdict
 
 NEARBY_SURE = 0.97
 """Factor on a rule's sureness where the announcing word is a string of its own beside or above. Judgement."""
-
-KEYS = range(1, 89)
-"""Key, hammer and damper numbers (common practice: 88 keys at most)."""
-
-LIKELY = 0.3
-"""A number read with less than this does not change what is said of another."""
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """What one rule says: the kind, the rule's name, the reason in one sentence, and how sure it is (0 to 1)."""
-
-    kind: MarkKind
-    rule: str
-    why: str
-    kind_probability: float
-
-
-Rule = Callable[[Draft, Scene], Verdict | None]
 
 
 def sort_readings(readings: Sequence[Reading]) -> tuple[Mark, ...]:
@@ -66,13 +58,8 @@ def judge(draft: Draft, scene: Scene) -> Verdict:
     for rule in RULES:
         verdict = rule(draft, scene)
         if verdict is not None:
-            return verdict
+            return doubt_part(draft, scene, verdict)
     return Verdict(MarkKind.OTHER, "no-rule", "no rule of the trade knows this form", 0.5)
-
-
-def _likely_numbers(draft: Draft, scene: Scene) -> list[Draft]:
-    """Return well-read numbers of other lines that may be a serial."""
-    return [d for d in scene if d.line != draft.line and d.may_be_serial and d.reading.probability >= LIKELY]
 
 
 # --- rules for words with figures ---------------------------------------------------------------------------------
@@ -225,42 +212,6 @@ def _said_together(draft: Draft, word: Draft, right: bool) -> Verdict | None:
     return next((verdict for rule in rules if (verdict := rule(together, ()))), None)
 
 
-def row_across_lines(draft: Draft, scene: Scene) -> Verdict | None:
-    """Three or more small numbers of one height, evenly apart, that count by one; one above 4, or they mark legs."""
-    number = _small_number(draft)
-    if number is None:
-        return None
-    others = [(d, n) for d in scene if d.line != draft.line and (n := _small_number(d)) is not None]
-    for first, a in others:
-        for second, b in others:
-            row = sorted([(number, draft), (a, first), (b, second)], key=lambda pair: pair[0])
-            values = [value for value, _ in row]
-            if values == list(range(values[0], values[0] + 3)) and values[2] > 4 and evenly_apart([d for _, d in row]):
-                why = "stands in a row of small numbers that count by one; common practice"
-                return Verdict(MarkKind.KEY_NUMBER, "key-row", why, 0.9)
-    return None
-
-
-def _small_number(draft: Draft) -> int | None:
-    if not draft.is_number or draft.piece.announced or len(draft.piece.text) > 2:
-        return None
-    return int(draft.piece.text) if int(draft.piece.text) in KEYS else None
-
-
-def serial_suffix(draft: Draft, scene: Scene) -> Verdict | None:
-    """The last two to four figures of a longer number elsewhere: supports it, proves nothing."""
-    text = draft.piece.text
-    if not draft.is_number or draft.piece.announced or not 2 <= len(text) <= 4:
-        return None
-    longer = [d.piece.text for d in _likely_numbers(draft, scene) if len(d.piece.text) > max(len(text), 3)]
-    whole = min((number for number in longer if number.endswith(text)), default=None)
-    if whole is None:
-        return None
-    count = count_figures(draft)
-    why = f"the last {count} of {whole}, as loose parts carry them: supports it, proves nothing; common practice"
-    return Verdict(MarkKind.OTHER, "serial-suffix", why, 0.75)
-
-
 def part_position(draft: Draft, scene: Scene) -> Verdict | None:
     """A lone 1 to 4, a lone Roman I to IIII or IV, or the same figures on both sides of a joint."""
     form, text = draft.piece.form, draft.piece.text
@@ -279,7 +230,7 @@ def part_position(draft: Draft, scene: Scene) -> Verdict | None:
 
 def key_number(draft: Draft, scene: Scene) -> Verdict | None:
     """A lone number from 1 to 88."""
-    if _small_number(draft) is None or not draft.alone:
+    if small_number(draft) is None or not draft.alone:
         return None
     why = f"a lone number of {count_figures(draft)}, as on keys, hammers and joints; common practice"
     return Verdict(MarkKind.KEY_NUMBER, "key-number", why, 0.7)
@@ -362,10 +313,13 @@ def word(draft: Draft, scene: Scene) -> Verdict | None:
 
 RULES: tuple[Rule, ...] = (
     *PHRASE_RULES,
+    cut_short,
     serial_announced,
     announced_nearby,
+    date_in_pieces,
     row_across_lines,
     serial_suffix,
+    doubtful_figure,
     part_position,
     key_number,
     bare_year,

@@ -1,6 +1,7 @@
 """The whole path on the sample pictures: right, or honestly unsure with advice."""
 
 import csv
+import re
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from reader import answer as answer_module
 from reader.answer import CLOSE_ENDS, Cut, ReadOptions, crop_region, read_photo, save_views
 from reader.enhance.views import VIEWS
 from reader.errors import MakerError, PhotoError, SetupError
+from reader.geometry import quad_size
 from reader.recognize.recognizer import RawCharacter, RawLine, Recognizer
 from reader.results import MarkKind
 
@@ -132,6 +134,29 @@ def test_a_number_that_reads_both_ways_up_is_said_to():
     assert "60819" in {alternative.text for alternative in answer.serial.alternatives}
     advice = {advice.code: advice.text for advice in answer.advice}
     assert "60819" in advice["either-way-up"]
+
+
+def test_advice_on_an_unsure_serial_is_measured_on_its_mark(tmp_path):
+    with Image.open(SAMPLES / "technician_upside_down.jpg") as sample:
+        small = sample.resize((sample.width // 3, sample.height // 3), Image.Resampling.BOX)
+    small.save(tmp_path / "small.png")
+    small.point(lambda level: level // 8).save(tmp_path / "dark.png")
+
+    light, dark = (read_photo(tmp_path / name, recognizer=EitherWayRecognizer()) for name in ("small.png", "dark.png"))
+
+    assert not light.serial.accepted
+    advice = {advice.code: advice.text for advice in light.advice}
+    assert next(iter(advice)) == "not-sure"  # safety comes first
+    height = quad_size(light.marks[light.serial.mark].quad)[1]
+    assert float(re.search(r"are ([\d.]+) px high", advice["too-small"])[1]) == pytest.approx(height, abs=0.11)
+    assert "too-dark" not in advice
+    assert [advice.code for advice in dark.advice].count("too-dark") == 1
+
+
+def test_an_accepted_serial_has_no_advice_on_the_photo(answers):
+    accepted = [answer for answer in answers.values() if answer.serial is not None and answer.serial.accepted]
+    assert accepted
+    assert {advice.code for answer in accepted for advice in answer.advice} <= {"maker-needed", "no-year"}
 
 
 @pytest.mark.parametrize("size", [(1, 1), (2, 3000), (300, 2)])

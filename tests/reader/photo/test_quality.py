@@ -37,8 +37,8 @@ def open_pictures() -> dict[str, np.ndarray]:
     return {name: getattr(data, name)() for name in ("chelsea", "coins", "gravel", "brick", "camera", "coffee")}
 
 
-def codes(quality: Quality, height: float | None = None) -> list[str]:
-    return [advice.code for advice in advise_capture(quality, height)]
+def codes(quality: Quality, *, mark_found: bool = False) -> list[str]:
+    return [advice.code for advice in advise_capture(quality, mark_found=mark_found)]
 
 
 def edge(spread_px: float) -> np.ndarray:
@@ -82,7 +82,7 @@ def test_motion_along_one_direction_is_found(open_pictures: dict[str, np.ndarray
 
 def test_sharp_pictures_need_no_advice(open_pictures: dict[str, np.ndarray]) -> None:
     for pixels in open_pictures.values():
-        assert codes(measure_quality(photo(pixels)), 60) == []
+        assert codes(measure_quality(photo(pixels))) == []
 
 
 def test_brightness_and_shares_are_counted() -> None:
@@ -156,22 +156,40 @@ def test_spoiled_photos_get_the_advice_that_fits(open_pictures: dict[str, np.nda
     assert "blurred" in codes(measure_quality(photo(cv2.GaussianBlur(coins, (0, 0), 5))))
 
 
-@pytest.mark.parametrize(("height", "expected"), [(None, []), (39.9, ["too-small"]), (40.0, []), (300.0, [])])
-def test_figures_under_40_pixels_are_too_small(height: float | None, expected: list[str]) -> None:
-    assert codes(FINE, height) == expected
+def test_darkness_and_blur_are_left_to_the_mark_where_one_was_found() -> None:
+    assert codes(replace(FINE, sharpness=0.1), mark_found=True) == []
+    assert codes(replace(FINE, dark_share=0.99), mark_found=True) == []
+    assert codes(replace(FINE, clipped_share=0.4, contrast=5.0), mark_found=True) == ["blown-out", "low-contrast"]
+
+
+@pytest.mark.parametrize(
+    ("change", "value", "limit"),
+    [
+        ({"dark_share": 0.9701}, "97.1 %", "95 % at the most"),
+        ({"clipped_share": 0.1501}, "15.1 %", "15 % at the most"),
+        ({"sharpness": 0.1}, "3 px", "2 px at the most"),
+        ({"sharpness": 0.0}, "10 px", "2 px at the most"),
+        ({"contrast": 11.99}, "11.9 of 255", "12 or more"),
+    ],
+)
+def test_advice_tells_what_was_measured_and_the_limit(change: dict[str, float], value: str, limit: str) -> None:
+    (advice,) = advise_capture(replace(FINE, **change))
+
+    assert value in advice.text
+    assert limit in advice.text
 
 
 def all_advice() -> list[tuple[str, str]]:
     worst = Quality(10, 0.5, 0.5, 0.0, 0.0)
     dark = replace(worst, dark_share=1.0)
-    advice = (*advise_capture(worst, 5), *advise_capture(dark, None), *no_serial_advice(), *not_sure_advice())
+    advice = (*advise_capture(worst), *advise_capture(dark), *no_serial_advice(), *not_sure_advice())
     return sorted({(each.code, each.text) for each in advice})
 
 
 def test_every_code_is_given() -> None:
     given = {code for code, _ in all_advice()}
 
-    assert given == {"too-dark", "blown-out", "blurred", "low-contrast", "too-small", "no-serial-found", "not-sure"}
+    assert given == {"too-dark", "blown-out", "blurred", "low-contrast", "no-serial-found", "not-sure"}
 
 
 @pytest.mark.parametrize(("code", "text"), all_advice())

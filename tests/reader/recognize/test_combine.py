@@ -9,10 +9,10 @@ from reader.errors import TableError
 from reader.geometry import box_quad, quad_angle_deg
 from reader.recognize import calibrate
 from reader.recognize.calibrate import Calibration, Features, load_calibration
-from reader.recognize.combine import combine_lines
+from reader.recognize.combine import combine_lines, drop_repeated
 from reader.recognize.half_turn import half_turned
 from reader.recognize.recognizer import LinePicture, RawCharacter, RawLine
-from reader.results import Region, View
+from reader.results import Candidate, Reading, Region, View
 
 REGION = Region(box_quad(100, 50, 300, 90), 1.0)
 CALIBRATION = Calibration({"intercept": -4.0, "score": 6.0, "share": 2.0})
@@ -73,6 +73,16 @@ def test_the_other_way_up_is_a_candidate_where_both_make_sense():
     decided = combine_lines([opinion(("61809", 0.9)), opinion(("1", 0.02), half_turn=True)], CALIBRATION)
     assert not decided.region.half_turn_open
     assert combine_lines([opinion(("61809", 0.9))], CALIBRATION).region.half_turn_open
+
+
+def test_what_is_read_twice_in_one_place_is_one_string():
+    def reading(text, probability, left=100.0, top=50.0):
+        quad = box_quad(left, top, left + 200, top + 40)
+        return Reading(Region(quad, 1.0), (), (Candidate(text, probability),), "test")
+
+    once, again, elsewhere = reading("41873", 0.8), reading("No. 41873", 0.9), reading("41873", 0.7, top=200)
+    plain, other = reading("NO 41873", 0.7, left=110, top=55), reading("41878", 0.3)
+    assert drop_repeated([once, plain, again, elsewhere, other]) == [once, again, elsewhere, other]
 
 
 def test_half_turned_figures():

@@ -14,11 +14,14 @@ from hypothesis import strategies as st
 
 from reader.geometry import quad_size
 from reader.results import Character, Mark, MarkKind, Reading
+from reader.sort.choose import choose_serial
 from reader.sort.drafts import draft_line
-from reader.sort.patterns import split_line
 from reader.sort.rules import RULES, sort_readings
 
 Make = Callable[..., Reading]
+
+WIDTH = 0.6
+"""Width of a character as a share of its height, as conftest.py makes it."""
 
 EXAMPLES = {
     # serials, CP
@@ -48,6 +51,8 @@ EXAMPLES = {
     "41.873": ["serial 41873"],
     "41 873": ["serial 41873"],
     "4 1 8 7 3": ["serial 41873"],
+    "No. 739 70": ["serial 73970"],  # a string crosses the number
+    "965 71": ["serial 96571"],
     "41873.": ["serial 41873"],
     "(41873)": ["serial 41873"],
     "No. 1872": ["serial 1872"],
@@ -123,6 +128,11 @@ EXAMPLES = {
     "PATENTED 1872": ["patent PATENTED 1872"],
     "PATD JAN 171875": ["patent PATD JAN 171875"],
     "PAID JAN 171875": ["word PAID", "patent JAN 171875"],
+    "PATDAUG 21 1884": ["patent PATDAUG 21 1884"],  # blanks lost in reading
+    "PATDAUG": ["patent PATDAUG"],
+    "PATJAN 6 1884": ["patent PATJAN 6 1884"],
+    "PATENTEDMAY141872": ["patent PATENTEDMAY141872"],
+    "23 1873": ["other 23", "calendar-year 1873"],  # a day and a year, the rest of a date
     "PAT. 1,234,567": ["patent PAT. 1,234,567"],
     "PAT. No. 741299": ["patent PAT. No. 741299"],
     "PAT. 741,299 41873": ["patent PAT. 741,299", "serial 41873"],
@@ -373,6 +383,118 @@ def test_last_figures_on_a_loose_part(text: str, supports: bool, make_reading: M
     assert not supports or ("41873" in mark.why and "proves nothing" in mark.why)
 
 
+@pytest.mark.parametrize("line", ["41873 318", "22031 14", "3 41873", "21 1884", "73 97", "12345 67", "4187 3321"])
+def test_groups_that_are_no_number_in_pieces(line: str, make_reading: Make) -> None:
+    """One is a full serial by itself, a day before a year, small, or both together are too long."""
+    assert [mark.text for mark in sort_readings([make_reading(line)])] == line.split()
+
+
+@pytest.mark.parametrize("line", ["965 71", "No. 739 70"])
+def test_number_in_groups_is_not_accepted(line: str, make_reading: Make) -> None:
+    (mark,) = sort_readings([make_reading(line, probability=0.99)])
+    assert "hides a figure" in mark.why
+    serial = choose_serial([mark])
+    assert serial is not None
+    assert not serial.accepted
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 50.0, 180.0])
+@pytest.mark.parametrize(
+    ("beside", "doubted"),
+    [
+        (("71", (45.0, 0.0), 20, 0.9), True),  # ends of the two are 15 px, 0.75 heights, apart
+        (("71", (-45.0, 3.0), 20, 0.9), True),
+        (("71", (65.0, 0.0), 20, 0.9), False),  # too far
+        (("71", (45.0, 14.0), 20, 0.9), False),  # off the line
+        (("71", (60.0, 0.0), 40, 0.9), False),  # of another size
+        (("71", (45.0, 0.0), 20, 0.2), False),  # hardly read
+        (("1", (39.0, 0.0), 20, 0.6), False),  # a lone figure is often a screw
+        (("1", (39.0, 0.0), 20, 0.9), True),
+        (("71333", (63.0, 0.0), 20, 0.9), False),  # eight figures in all
+    ],
+)
+def test_number_close_beside_is_doubted(
+    beside: tuple[str, tuple[float, float], float, float], doubted: bool, turn_deg: float, make_reading: Make
+) -> None:
+    text, place, height, probability = beside
+    turn = np.deg2rad(turn_deg)
+    at = (
+        300 + place[0] * np.cos(turn) - place[1] * np.sin(turn),
+        300 + place[0] * np.sin(turn) + place[1] * np.cos(turn),
+    )
+    first = make_reading("965", at=(300, 300), turn_deg=turn_deg or 360, probability=0.99)
+    other = make_reading(text, at=at, height=height, turn_deg=turn_deg or 360, probability=probability)
+    alone = sort_readings([first])[0]
+    mark = sort_readings([first, other])[0]
+    assert mark.kind is MarkKind.SERIAL
+    assert (mark.kind_probability < alone.kind_probability) is doubted
+    assert (f"but {text} close beside it" in mark.why) is doubted
+
+
+def test_part_of_a_number_read_whole_in_the_same_place(make_reading: Make) -> None:
+    part, whole = make_reading("464576", probability=0.98), make_reading("4645766", probability=0.91, at=(0, 8))
+    marks = sort_readings([part, whole])
+    assert [mark.rule for mark in marks] == ["cut-short", "serial-figures"]
+    assert "4645766" in marks[0].why
+    serial = choose_serial(marks)
+    assert serial is not None
+    assert serial.text == "4645766"
+    doubtful = make_reading("4645766", probability=0.4, at=(0, 8))
+    assert sort_readings([part, doubtful])[0].kind is MarkKind.SERIAL
+    elsewhere = make_reading("4645766", probability=0.91, at=(0, 100))
+    assert sort_readings([part, elsewhere])[0].kind is MarkKind.SERIAL
+
+
+def test_number_that_a_fuller_reading_gives_to_a_patent(make_reading: Make) -> None:
+    full = make_reading("PATENT 741299")
+    part = make_reading("741299", at=(7 * 12.0, 2.0))
+    assert sort_readings([part, full])[0].rule == "cut-short"
+    assert sort_readings([part])[0].kind is MarkKind.SERIAL
+    announced = make_reading("No. 41873")
+    assert sort_readings([make_reading("41873", at=(4 * 12.0, 2.0)), announced])[0].kind is MarkKind.SERIAL
+
+
+@pytest.mark.parametrize(
+    ("others", "kind"),
+    [
+        ([("PATDAUG", (0, 100)), ("21", (100, 100))], MarkKind.PATENT),  # the year stands 76 px right of the month
+        ([("PAT JAN 12", (180, 75))], MarkKind.PATENT),  # year on the next line
+        ([("AUG 21", (100, 100))], MarkKind.PATENT),
+        ([("AUG 21", (0, 100))], MarkKind.SERIAL),  # more than six heights away
+        ([("6", (170, 100))], MarkKind.CALENDAR_YEAR),  # a day, its month not read
+        ([("6", (100, 100))], MarkKind.SERIAL),
+        ([("47", (164, 100))], MarkKind.SERIAL),  # no day
+        ([("PAT. MAY 14 1872", (150, 75))], MarkKind.SERIAL),  # a date that has its year
+        ([("PAT. 741,299", (150, 75))], MarkKind.SERIAL),
+    ],
+)
+def test_year_of_a_date_in_pieces(
+    others: list[tuple[str, tuple[float, float]]], kind: MarkKind, make_reading: Make
+) -> None:
+    year = make_reading("1884", at=(200, 100))
+    marks = sort_readings([year, *(make_reading(text, at=at) for text, at in others)])
+    assert marks[0].kind is kind
+    assert (marks[0].rule == "date-in-pieces") is (kind is not MarkKind.SERIAL)
+    announced = sort_readings([make_reading("No. 1884", at=(152, 100)), *(make_reading(t, at=at) for t, at in others)])
+    assert announced[0].kind is MarkKind.SERIAL
+
+
+@pytest.mark.parametrize(
+    ("text", "probability", "rule"),
+    [
+        ("0", 0.7, "doubtful-figure"),
+        ("6", 0.6, "doubtful-figure"),
+        ("1", 0.5, "doubtful-figure"),
+        ("1", 0.9, "part-position"),
+        ("73", 0.5, "key-number"),
+        ("No. 3", 0.5, "serial-announced"),
+    ],
+)
+def test_lone_figure_needs_more_sureness(text: str, probability: float, rule: str, make_reading: Make) -> None:
+    (mark,) = sort_readings([make_reading(text, probability=probability)])
+    assert mark.rule == rule
+
+
 # --- what must hold for any text ----------------------------------------------------------------------------------
 
 WORDS = (
@@ -431,7 +553,7 @@ def test_order_of_readings_does_not_matter(
 def _by_reading(readings: Sequence[Reading]) -> list[list[tuple[object, ...]]]:
     """Return what is said of each reading's marks, without ids."""
     marks = iter(sort_readings(readings))
-    counts = [len(split_line("".join(sign.text for sign in reading.characters))) for reading in readings]
+    counts = [len(draft_line(0, reading)) for reading in readings]
     taken = [[next(marks) for _ in range(count)] for count in counts]
     return [[(m.text, m.kind, m.rule, m.why, m.probability, m.kind_probability) for m in own] for own in taken]
 
@@ -446,7 +568,8 @@ def test_no_before_a_number_never_lowers_the_serial(
     number: str, announcing: str, around: list[tuple[object, ...]], make_reading: Make
 ) -> None:
     others = [make_reading(text, probability=p, at=at, height=h) for text, p, at, h, _ in around]
-    bare = sort_readings([make_reading(number, at=(200, 200)), *others])[:1]
+    place = 200 + len(announcing) * WIDTH * 20.0  # its figures stand where the announced one's do
+    bare = sort_readings([make_reading(number, at=(place, 200)), *others])[:1]
     announced = sort_readings([make_reading(announcing + number, at=(200, 200)), *others])[:1]
     assert serial_sureness(announced, number) >= serial_sureness(bare, number)
 
@@ -463,6 +586,7 @@ def test_letters_never_enter_a_serial(letter: str, number: str, make_reading: Ma
 def test_every_rule_is_used_by_an_example(make_reading: Make) -> None:
     """A rule that no example needs is a rule that nobody checks; rules that need two strings are checked above."""
     needs_more = {"announced_nearby", "row_across_lines", "serial_suffix", "bare_year"}
+    needs_more |= {"cut_short", "doubtful_figure"}
     used = set()
     for line in EXAMPLES:
         scene = draft_line(0, make_reading(line))
