@@ -92,7 +92,8 @@ def result_of(
 ) -> Result:
     """Judge a reader's answers to a set. Only answered items count, so an unfinished run gives figures too."""
     asked = tuple(item for item in items if item.id in answers)
-    ways = ways_of(own=contestant.own, figures=asked[0].figures, job=job, limit=contestant.limit)
+    serials = asked[0].rendered or not any(item.texts for item in items)
+    ways = ways_of(own=contestant.own, figures=asked[0].figures, job=job, limit=contestant.limit, serials=serials)
     way, scored = best_way(asked, answers, ways)
     replies = [answers[item.id] for item in asked]
     return Result(

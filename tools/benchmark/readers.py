@@ -10,6 +10,7 @@ import argparse
 import os
 import platform
 import sys
+import textwrap
 from collections.abc import Sequence
 from datetime import date
 from importlib.metadata import version
@@ -29,12 +30,13 @@ from tools.benchmark.timing import Timing, measure_times
 RESULTS_FILE = Path(__file__).with_name("RESULTS.md")
 WORST_RENDERS = Path(__file__).with_name("worst_renders.jpg")
 WORST_RENDERS_MOST = 16
+LINE_LENGTH = 119
 
 TIMED_LINES, TIMED_PHOTOS = 60, 10
 
 VOTERS = ("RapidOCR 3.10", "Tesseract, Sauvola")
 FIND_VOTERS = ("RapidOCR 3.10", "Tesseract, plain")
-CERTAIN = (OWN, OWN_REGION, "RapidOCR 3.10", "Tesseract, Sauvola", "EasyOCR")
+CERTAIN = (OWN, OWN_REGION, "RapidOCR 3.10")
 """Readers whose confidence is shown."""
 
 
@@ -120,20 +122,21 @@ def time_all(contestants: Sequence[Contestant], sets: dict[str, list[Item]], wor
 
 def section(results: report.Results, times: Sequence[Timing], pictured: bool) -> list[str]:
     """Return the lines of the section of readers side by side."""
+    same = report.align(results)
     certain = list(CERTAIN)
     lines = ["## Readers side by side", "", *conditions(), ""]
     lines += ["### One line given: exact match", "", *report.exact_table(results, LINE)]
-    lines += ["### One line given: character error rate", "", *report.value_table(results, LINE, "error_rate")]
+    lines += ["### One line given: character error rate", "", *report.value_table(same, LINE, "error_rate")]
     lines += ["### Lines to be found: exact match of the one string", "", *report.exact_table(results, FIND)]
-    lines += ["### Lines to be found: truth among all strings", "", *report.value_table(results, FIND, "among")]
+    lines += ["### Lines to be found: truth among all strings", "", *report.value_table(same, FIND, "among")]
     lines += ["### One line given: who knows when it is right", ""]
-    lines += report.certainty_table(results, LINE, certain, ACCEPT_PROBABILITY)
+    lines += report.certainty_table(same, LINE, certain, ACCEPT_PROBABILITY)
     lines += ["### Lines to be found: who knows when it is right", ""]
-    lines += report.certainty_table(results, FIND, certain, ACCEPT_PROBABILITY)
-    kinds = report.kind_table(results, LINE, RENDERED_CROPS) + report.kind_table(results, FIND, "rendered")
+    lines += report.certainty_table(same, FIND, certain, ACCEPT_PROBABILITY)
+    kinds = report.kind_table(same, LINE, RENDERED_CROPS) + report.kind_table(same, FIND, "rendered photos")
     lines += ["### Rendered pictures by kind: exact match", "", *kinds] if kinds else []
-    lines += ["### A second reader's vote, one line given", "", *report.vote_table(results, LINE, VOTERS)]
-    lines += ["### A second reader's vote, lines to be found", "", *report.vote_table(results, FIND, FIND_VOTERS)]
+    lines += ["### A second reader's vote, one line given", "", *report.vote_table(same, LINE, VOTERS)]
+    lines += ["### A second reader's vote, lines to be found", "", *report.vote_table(same, FIND, FIND_VOTERS)]
     lines += ["### Time and memory", "", *report.timing_table(times)] if times else []
     lines += ["### How each peer's one string was taken", "", *report.ways_list(results)]
     if pictured:
@@ -148,11 +151,12 @@ def conditions() -> list[str]:
     peers = "; ".join(f"{c.name}: {', '.join(c.packages) or 'system'}" for c in CONTESTANTS if not c.own)
     flags = Path("/proc/cpuinfo").read_text(encoding="utf-8") if Path("/proc/cpuinfo").exists() else ""
     vector = next((name for name in ("avx512f", "avx2", "asimd") if name in flags), "no known vector unit")
-    return [
-        f"{date.today().isoformat()}; {versions}; weights {card.sha256[:8]}; Python {platform.python_version()};",
-        f"{platform.machine()}, {os.cpu_count()} cores, {vector}; one core a reader. Peers: {peers}.",
-        "README.md says how a string is compared, how a peer's one string is taken, and what the columns mean.",
-    ]
+    text = (
+        f"{date.today().isoformat()}; {versions}; weights {card.sha256[:8]}; Python {platform.python_version()}; "
+        f"{platform.machine()}, {os.cpu_count()} cores, {vector}; one core a reader. Peers: {peers}. README.md says "
+        "how a string is compared, how a peer's one string is taken, and what the columns mean."
+    )
+    return textwrap.wrap(text, LINE_LENGTH, break_on_hyphens=False)
 
 
 if __name__ == "__main__":

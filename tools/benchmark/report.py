@@ -18,6 +18,9 @@ WITH_FINDING = ", finding too"
 
 ALL_SETS = "all real sets but the loose ones"
 
+VOTE_SETS = ("specimen cards, photos", "handwritten amounts", "rendered crops, readable")
+"""Sets for which a second vote is shown apart: words and cards, handwriting, and what this project is about."""
+
 Results = dict[tuple[str, str, str], Result]
 """Results by reader, job and set."""
 
@@ -55,18 +58,26 @@ def common(results: Results, job: str, name: str) -> int:
     return len(results[OWN, job, name].scored)
 
 
+def align(results: Results) -> Results:
+    """Return the results on the pictures that ours was asked; a reader that was asked none of them is left out."""
+    aligned = {}
+    for (reader, job, name), result in results.items():
+        if (OWN, job, name) in results:
+            part = result.only({item.id for item in results[OWN, job, name].items})
+            if part.items:
+                aligned[reader, job, name] = part
+    return aligned
+
+
 def peers_of(results: Results, job: str, name: str) -> dict[str, Result]:
     """Return the other readers' results on a set by the heading of their column.
 
     Only the pictures that ours was asked count. A peer that was given a line may still have looked for lines in it;
     where it did so for every picture of the set, that counts as another try.
     """
-    found = {
-        reader: results[reader, job, name] for reader in readers_of(results, job) if (reader, job, name) in results
-    }
+    same = align(results)
+    found = {reader: same[reader, job, name] for reader in readers_of(same, job) if (reader, job, name) in same}
     own = found.pop(OWN)
-    asked = {item.id for item in own.items}
-    found = {reader: result.only(asked) for reader, result in found.items()}
     if job == LINE:
         for reader in readers_of(results, FIND):
             tried = results.get((reader, FIND, name))
@@ -167,24 +178,26 @@ def certainty_cells(values: Certainty) -> list[str]:
 
 
 def kind_table(results: Results, job: str, prefix: str) -> list[str]:
-    """Return exact match by kind of mark in rendered sets."""
+    """Return exact match by kind of mark in rendered sets, those whose names begin with `prefix` taken together."""
     readers = readers_of(results, job)
+    names = [name for name in sets_of(results, job) if name.startswith(prefix)]
     rows = []
-    for name in sets_of(results, job):
-        if name.startswith(prefix):
-            for kind in sorted({item.kind for item in results[OWN, job, name].items}):
-                parts = [results[r, job, name].of_kind(kind) if (r, job, name) in results else None for r in readers]
-                own = parts[0]
-                if own is not None:
-                    cells = ["" if part is None else share(part.exact) for part in parts]
-                    rows.append([f"{name}: {kind}", str(len(own.scored)), *cells])
+    for kind in sorted({item.kind for name in names for item in results[OWN, job, name].items}):
+        cells = []
+        for reader in readers:
+            found = [results[reader, job, name].of_kind(kind) for name in names if (reader, job, name) in results]
+            scored = [one for result in found if result is not None for one in result.scored]
+            cells.append((len(scored), share(sum(one.right for one in scored) / len(scored)) if scored else ""))
+        count = cells[0][0]
+        shown = [cell + f" (n {number})" * (number != count and bool(cell)) for number, cell in cells]
+        rows.append([f"{prefix}: {kind}", str(count), *shown])
     return table(["kind", "n", *readers], rows) if rows else []
 
 
 def vote_table(results: Results, job: str, voters: Sequence[str]) -> list[str]:
     """Return what a second reader would add to ours: exact match, truth among the strings of either, coverage.
 
-    The last row of a voter takes all real sets but the loose ones together.
+    Sets whose names are in VOTE_SETS have a row of their own, all real sets but the loose ones have one together.
     """
     rows = []
     for voter in voters:
@@ -192,7 +205,8 @@ def vote_table(results: Results, job: str, voters: Sequence[str]) -> list[str]:
         for name in sets_of(results, job):
             if (voter, job, name) in results and results[OWN, job, name].items[0].texts:
                 ways = vote(results[OWN, job, name], results[voter, job, name])
-                rows.append([name, voter, *_vote_cells([(way,) for way in ways])])
+                if name in VOTE_SETS:
+                    rows.append([name, voter, *_vote_cells([(way,) for way in ways])])
                 if is_framed(name):
                     together.append(ways)
         if together:

@@ -20,7 +20,9 @@ from tools.benchmark.workers.serve import Box
 LOOKALIKES = str.maketrans("OQDILZSGTB", "0001125678")
 """Letters that figures are often drawn as, the same as in our own reading of figures only."""
 
-FIRST = "first"
+FIRST, FIRST_OR_SUREST = "first", "first or surest"
+"""Ways of ours: its answer alone, or where it gives none the surest string that holds a figure."""
+
 CHOICES = ("joined", "best score", "most figures", "tallest")
 SPELLINGS = ("as read", "look-alikes as figures")
 
@@ -62,10 +64,14 @@ def plain(text: str, figures: bool, lookalikes: bool = False) -> str:
     return "".join(c for c in capitals if c.isascii() and (c.isdigit() if figures else c.isalnum()))
 
 
-def ways_of(*, own: bool, figures: bool, job: str, limit: float) -> list[Way]:
-    """Return the ways to take a reader's one string: one for ours, all that make sense for a peer."""
+def ways_of(*, own: bool, figures: bool, job: str, limit: float, serials: bool = False) -> list[Way]:
+    """Return the ways to take a reader's one string: one for ours, all that make sense for a peer.
+
+    `serials` tells that a set's numbers are serials of instruments, or that it holds none: then ours answers with a
+    serial or not at all. In other sets (coins, plates) the number need not look like a serial.
+    """
     if own:
-        return [Way(FIRST)]
+        return [Way(FIRST if serials or job == "line" else FIRST_OR_SUREST)]
     choices = CHOICES if job == "find" else CHOICES[:1]
     spellings = SPELLINGS if figures else SPELLINGS[:1]
     scores = (0.0, limit) if limit else (0.0,)
@@ -90,13 +96,13 @@ def take(boxes: Sequence[Box], way: Way, figures: bool) -> tuple[str, float]:
     if way.choice == "joined":
         ordered = sorted(kept, key=lambda entry: entry[2][0])
         return "".join(text for text, _, _ in ordered), min((score for _, score, _ in kept), default=0.0)
-    if way.choice != FIRST:
-        kept = [entry for entry in kept if any(c.isdigit() for c in entry[0])]
+    if boxes and way.choice in (FIRST, FIRST_OR_SUREST):
+        answer = plain(boxes[0][0], figures)
+        if answer or way.choice == FIRST:
+            return answer, boxes[0][1] if answer else 0.0
+    kept = [entry for entry in kept if any(c.isdigit() for c in entry[0])]
     if not kept:
         return "", 0.0
-    if way.choice == FIRST:
-        first_text, first_score, _ = boxes[0]
-        return plain(first_text, figures), first_score
     best = max(kept, key=lambda entry: _rank(way.choice, *entry))
     return best[0], best[1]
 

@@ -77,7 +77,19 @@ def test_a_peer_gets_the_way_that_is_right_most_often():
 
 
 def test_ours_has_one_way_and_no_hindsight():
-    assert ways_of(own=True, figures=True, job="find", limit=0.0) == [Way("first")]
+    def ways(job: str, serials: bool) -> list[Way]:
+        return ways_of(own=True, figures=True, job=job, limit=0.0, serials=serials)
+
+    assert ways("line", False) == ways("find", True) == [Way("first")]
+    assert ways("find", False) == [Way("first or surest")]
+
+
+def test_ours_answers_with_its_serial_or_the_surest_figures():
+    nothing, word, mark = ("", 0.0, LEFT), ("MADE", 0.9, LEFT), ("41", 0.6, RIGHT)
+    assert take([nothing, word, mark], Way("first"), False) == ("", 0.0)
+    assert take([nothing, word, mark], Way("first or surest"), False) == ("41", 0.6)
+    assert take([("873", 0.3, LEFT), mark], Way("first or surest"), False) == ("873", 0.3)
+    assert take([nothing], Way("first or surest"), False) == ("", 0.0)
 
 
 def test_nothing_to_read_is_right_without_an_answer():

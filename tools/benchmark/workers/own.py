@@ -1,8 +1,8 @@
 """Our own reader, lines by the recognizer alone, photos from file to answer: `python -m ... [region]`.
 
 With 'region' a line is read as the path reads a region that it has found: in several cuts, both ways up, calibrated. A
-line's boxes are the best string and what else it may be, with probabilities. A photo's are all marks; the first one
-is the answer: the serial, or where none was found the most probable mark that holds a figure.
+line's boxes are the best string and what else it may be, with probabilities. A photo's are
+the serial, empty where none was found, and all marks.
 """
 
 from __future__ import annotations
@@ -50,18 +50,14 @@ def read_region(recognizer: NetworkRecognizer, picture: NDArray[np.uint8]) -> li
 
 
 def read_whole(file: Path) -> list[Box]:
-    """Read a photo from its file: a box a mark, the answer first."""
+    """Read a photo from its file: the serial first (empty where there is none), then a box a mark, surest first."""
     answer = read_photo(file)
     marks = sorted(answer.marks, key=lambda mark: -mark.probability)
+    boxes = [(mark.text, mark.probability, bounds(mark.quad)) for mark in marks]
     if answer.serial is None:
-        first = next((mark for mark in marks if any(c.isdigit() for c in mark.text)), None)
-    else:
-        first = next(mark for mark in marks if mark.id == answer.serial.mark)
-    ordered = [mark for mark in marks if mark is first] + [mark for mark in marks if mark is not first]
-    boxes = [(mark.text, mark.probability, bounds(mark.quad)) for mark in ordered]
-    if answer.serial is not None:
-        boxes[0] = (answer.serial.text, answer.serial.probability, boxes[0][2])
-    return boxes
+        return [("", 0.0, (0.0, 0.0, 0.0, 0.0)), *boxes]
+    place = next(bounds(mark.quad) for mark in marks if mark.id == answer.serial.mark)
+    return [(answer.serial.text, answer.serial.probability, place), *boxes]
 
 
 if __name__ == "__main__":

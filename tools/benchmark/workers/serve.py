@@ -61,12 +61,12 @@ def decode(data: bytes) -> NDArray[np.uint8]:
 
 def processor_seconds() -> float:
     """Return processor seconds of this process and of the programs that it has run."""
-    times = os.times()
-    return times.user + times.system + times.children_user + times.children_system
+    both = (resource.getrusage(resource.RUSAGE_SELF), resource.getrusage(resource.RUSAGE_CHILDREN))
+    return sum(usage.ru_utime + usage.ru_stime for usage in both)
 
 
 def own_seconds() -> float:
-    """Return this process's processor seconds, finer than processor_seconds (nanoseconds instead of hundredths)."""
+    """Return this process's processor seconds, finer than processor_seconds."""
     return time.process_time()
 
 
