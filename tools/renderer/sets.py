@@ -21,7 +21,7 @@ LIGHT_COLUMNS = ("light_x", "light_y", "light_z")
 RELIEF_KINDS = ("wood-stamp", "cast-iron", "wood-etched")
 """Kinds with a relief to find; a torch set takes them in turn by its seed."""
 TORCH_STREAM = 51
-"""Second number of the seed of a torch set's lights."""
+"""Second number that the lights of a torch set are drawn from."""
 
 
 @dataclass(frozen=True)

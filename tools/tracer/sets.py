@@ -33,7 +33,7 @@ Renderer = Callable[[SceneSpec, int], tuple[NDArray[np.uint8], Truth]]
 
 
 def scene_number(seed: int, k: int) -> int:
-    """Return the seed of the k-th scene of a set."""
+    """Return the random seed for scene k of a set."""
     return seed * 100000 + k
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 
 DIFFICULTIES = ("easy", "medium", "hard")
 PHOTOS_EACH, PHOTO_SEED = 70, 61
-"""Rendered photographs of each difficulty that the calibration is fitted on, and the seed of their set."""
+"""Rendered photographs of each difficulty that the calibration is fitted on, and their random seed."""
 
 
 @dataclass(frozen=True)
