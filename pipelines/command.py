@@ -18,6 +18,10 @@ from reader.errors import RakelightError, one_line
 
 COMMANDS = {
     "read": ("pipelines.batch", "read", "Find, read and date the marks in photos."),
+    "archive": ("pipelines.archive", "archive", "Read folders of photos into the casebook, all that is new."),
+    "cases": ("pipelines.cases", "cases", "List, show, find and merge the cases in the casebook."),
+    "decide": ("pipelines.cases", "decide", "Record what you decided on a case: its number, or why there is none."),
+    "export": ("pipelines.export_command", "export", "Write what was read in formats that archives use."),
 }
 """Name of each subcommand: its module, its function there, and its line in the help."""
 

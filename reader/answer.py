@@ -101,6 +101,21 @@ def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recog
     recognizer = recognizer or own_recognizer()
     started = time.perf_counter()
     photo = load_photo(path, page=options.page, pixel_limit=options.pixel_limit)
+    return _answer(photo, maker, recognizer, started)
+
+
+def read_loaded(photo: Photo, options: ReadOptions | None = None, recognizer: Recognizer | None = None) -> Answer:
+    """Read a photo that is loaded already, or a picture cut out of one; all coordinates are those of its pixels.
+
+    Raises MakerError for a maker's name that no table knows.
+    """
+    options = options or ReadOptions()
+    maker = find_maker(options.maker, load_tables()) if options.maker else None
+    return _answer(photo, maker, recognizer or own_recognizer(), time.perf_counter())
+
+
+def _answer(photo: Photo, maker: Maker | None, recognizer: Recognizer, started: float) -> Answer:
+    """Call the stages after loading, in order. `started` is when loading began, by the performance counter."""
     loaded = time.perf_counter()
     gray = gray_pixels(photo)
     regions = find_regions(gray, settings.REGIONS_MAX)

@@ -18,9 +18,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, features
 
 from reader.photo.kinds import DEVELOP_RAW, SAVE_AS_PICTURE, looks_like, picture_format
+from reader.photo.large_tiff import decode_large
 
 if TYPE_CHECKING:
     from PIL import ImageFile
@@ -65,11 +67,12 @@ class RefusedError(Exception):
 class Decoded:
     """A decoded picture and what is still to be done with it.
 
-    `orientation` is the EXIF value (1 to 8) that the file asks for, `still_to_turn` the part that the decoder left to
-    do. `profile` is the embedded ICC profile. `pages` counts the file's pages.
+    `image` is its picture, or (H, W, 3) uint8 pixels decoded without Pillow. `orientation` is the EXIF value
+    (1 to 8) that the file asks for, `still_to_turn` the part that the decoder left to do. `profile` is the embedded ICC
+    profile. `pages` counts the file's pages.
     """
 
-    image: Image.Image
+    image: Image.Image | NDArray[np.uint8]
     orientation: int = 1
     still_to_turn: int = 1
     profile: bytes | None = None
@@ -191,6 +194,9 @@ def _decode_tiff(data: bytes, page: int, pixel_limit: int) -> Decoded:
         orientation = valid_orientation(_tag(chosen, ORIENTATION_TAG))
         profile = _tag(chosen, PROFILE_TAG)
         profile = profile if isinstance(profile, bytes) else None
+        large = decode_large(chosen)
+        if large is not None:
+            return Decoded(large, orientation, orientation, profile, len(numbers))
         if chosen.bitspersample == 16 and chosen.photometric in (0, 1, 2) and chosen.compression in _DEFLATE_OR_NONE:
             return Decoded(_deep_tiff(chosen), orientation, orientation, profile, len(numbers))
     image = _tiff_with_pillow(data, numbers[page], chosen)
