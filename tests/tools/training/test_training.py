@@ -140,7 +140,7 @@ def test_temperature_is_fitted_on_heldout_crops(pack: Path, tmp_path: Path) -> N
 
 
 def test_training_and_reading_normalize_alike() -> None:
-    from reader.recognize.network import normalize
+    from reader.weights import normalize
 
     gray = np.random.default_rng(0).integers(0, 255, (48, 112)).astype(np.float32)
     ours = camera.normalize(torch.from_numpy(gray)[None])[0].numpy()
