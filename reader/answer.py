@@ -67,8 +67,9 @@ PRINT_VIEWS = {"dark": ("dark-ink", "dusty-dark"), "bright": ("bright-paint", "d
 PRINT_HARD_VIEWS = ("ink-threshold", "relief", "chalk")
 """Views in which Tesseract reads the regions whose first readings are poor."""
 
-HARD_REGIONS_MAX = 10
-"""Most regions that are read in the hard views, best first."""
+HARD_REGIONS_MAX = 4
+"""Most regions that are read in the hard views, those of the best finding score. Of 52 serials of rendered photos that were
+not surely read at first, 45 had the best score of all unsure regions, and 46 one of the best four."""
 
 SURE_ENOUGH = 0.9
 """A reading of this probability needs no further views."""
@@ -179,9 +180,8 @@ def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: R
         return [combine_lines(own, calibration) for own in lines]
 
     def unsure() -> list[int]:
-        probabilities = [reading.probability for reading in readings()]
-        doubtful = [number for number, probability in enumerate(probabilities) if probability < SURE_ENOUGH]
-        return sorted(doubtful, key=lambda number: -probabilities[number])
+        doubtful = [number for number, reading in enumerate(readings()) if reading.probability < SURE_ENOUGH]
+        return sorted(doubtful, key=lambda number: -regions[number].score)
 
     if not recognizer.any_polarity:
         read(recognizer, range(len(regions)), (False,), _print_cuts)
