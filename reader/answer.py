@@ -7,6 +7,7 @@ Each step is one plain call; nothing flows back. Whatever is too dim becomes adv
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -18,11 +19,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reader import settings
-from reader.dating.lookup import date_serial
+from reader.dating.evidence import Clue, patent_clue
 from reader.dating.makers import find_maker
+from reader.dating.readings import read_serial
 from reader.dating.tables import load_tables
+from reader.dating.weigh import date_number
 from reader.enhance.views import VIEWS, gray_pixels, make_view
-from reader.errors import SetupError
+from reader.errors import SettingsError, SetupError
 from reader.geometry import box_quad, crop_quad, grow_quad, quad_size, turn_quad
 from reader.locate.network import find_regions
 from reader.photo.load import load_photo
@@ -34,7 +37,7 @@ from reader.recognize.half_turn import half_turned
 from reader.recognize.network import NetworkRecognizer
 from reader.recognize.recognizer import LinePicture, RawLine, Recognizer
 from reader.recognize.tesseract import TesseractRecognizer
-from reader.results import Advice, Answer, Dating, Maker, Mark, Photo, Reading, Region, Serial
+from reader.results import Advice, Answer, Character, Dating, Maker, Mark, MarkKind, Photo, Reading, Region, Serial
 from reader.sort.choose import choose_serial
 from reader.sort.rules import sort_readings
 
@@ -103,7 +106,7 @@ def read_photo(path: Path, options: ReadOptions | None = None, recognizer: Recog
     recognized = time.perf_counter()
     marks = sort_readings(readings)
     serial = choose_serial(marks)
-    dating, dating_advice = _date(serial, maker)
+    dating, dating_advice = _date(serial, maker, marks)
     advice = (*_advise(photo, gray, marks, serial), *dating_advice)
     seconds = {
         "load": loaded - started,
@@ -264,7 +267,9 @@ def cut_line(gray: NDArray[np.uint8], region: Region, cut: Cut, half_turn: bool 
     return LinePicture(region, bordered, LINE_HEIGHT_PX, half_turn)
 
 
-def _date(serial: Serial | None, maker: Maker | None) -> tuple[Dating | None, tuple[Advice, ...]]:
+def _date(
+    serial: Serial | None, maker: Maker | None, marks: Sequence[Mark]
+) -> tuple[Dating | None, tuple[Advice, ...]]:
     """Date the serial where there is one and the maker is known; else say what is missing."""
     if serial is None:
         return None, ()
@@ -276,10 +281,30 @@ def _date(serial: Serial | None, maker: Maker | None) -> tuple[Dating | None, tu
                 "start, so the same number means a different year for each.",
             ),
         )
-    lookup = date_serial(serial, maker, load_tables())
+    mark = next(mark for mark in marks if mark.id == serial.mark)
+    readings = read_serial(serial, _serial_characters(serial, mark))
+    lookup = date_number(readings, [(load_tables().makers[maker.id], 1.0)], _patent_clues(marks))
     if lookup.dating is not None:
         return lookup.dating, ()
     return None, (Advice("no-year", lookup.warnings[0]),)
+
+
+def _serial_characters(serial: Serial, mark: Mark) -> tuple[Character, ...]:
+    """Return the mark's characters that spell the serial; none where they do not stand in it one to one."""
+    start = "".join(character.text for character in mark.characters).find(serial.text)
+    if start < 0 or any(len(character.text) != 1 for character in mark.characters):
+        return ()
+    return mark.characters[start : start + len(serial.text)]
+
+
+def _patent_clues(marks: Sequence[Mark]) -> tuple[Clue, ...]:
+    """Return the patents among the marks that are surely read, as soft clues: a figure of them may still be wrong."""
+    clues = []
+    for mark in marks:
+        if mark.kind == MarkKind.PATENT and mark.probability >= SURE_ENOUGH:
+            with contextlib.suppress(SettingsError):  # a patent mark without a year or number
+                clues.append(replace(patent_clue(mark.text), firm=False))
+    return tuple(clues)
 
 
 def _advise(photo: Photo, gray: NDArray[np.uint8], marks: Sequence[Mark], serial: Serial | None) -> tuple[Advice, ...]:
