@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from reader.enhance.chalk import link_chalk_strokes
 from reader.enhance.dust import suppress_dust
+from reader.enhance.fine import keep_fine_bright, keep_fine_dark
 from reader.enhance.illumination import Gray, equalize_locally, flatten_illumination
 from reader.enhance.ink import threshold_ink
 from reader.enhance.relief import (
@@ -67,6 +68,10 @@ VIEWS: dict[str, NamedView] = {
     ),
     "chalk": NamedView("chalk", "grainy bright strokes, linked", (flatten_illumination, link_chalk_strokes)),
     "ink-threshold": NamedView("ink", "ink or print, black on white", (flatten_illumination, threshold_ink)),
+    "fine-dark": NamedView(
+        "pencil", "fine dark strokes on large figures: pencil, scratches", (keep_fine_dark,)
+    ),
+    "fine-bright": NamedView("wood-etched", "fine bright strokes on large figures: scratches", (keep_fine_bright,)),
     "ridges": NamedView("wood-etched", "thin cuts and scratches as ridges", (suppress_dust, filter_ridges)),
 }
 

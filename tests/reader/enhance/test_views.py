@@ -38,8 +38,8 @@ def test_the_plain_view_changes_nothing():
 @pytest.mark.parametrize("name", [name for name in VIEWS if name != "plain"])
 @pytest.mark.parametrize(("ground", "stroke"), [(150, 60), (60, 150)])
 def test_strokes_are_dark_on_bright_in_the_view_made_for_them(name, ground, stroke):
-    made_for_dark = name not in ("bright-paint", "dusty-bright", "chalk")
-    made_for_bright = name not in ("dark-ink", "dusty-dark", "ink-threshold")
+    made_for_dark = name not in ("bright-paint", "dusty-bright", "fine-bright", "chalk")
+    made_for_bright = name not in ("dark-ink", "dusty-dark", "fine-dark", "ink-threshold")
     if (stroke < ground and not made_for_dark) or (stroke > ground and not made_for_bright):
         pytest.skip("the view is for the other polarity")
     gray, mask = figures(ground, stroke, noise=4)
@@ -127,3 +127,23 @@ def test_black_hat_is_opencvs():
     order = np.argsort(expected, axis=None, kind="stable")
     assert (np.diff(view.ravel()[order].astype(int)) <= 0).all()
     assert len(np.unique(view)) > 40
+
+
+@pytest.mark.parametrize("view", ["fine-dark", "fine-bright"])
+def test_hairlines_on_large_figures_stand_out_from_broad_grain_after_scaling_to_forty_pixels(view):
+    gray, mask = np.full((240, 480), 130, np.uint8), np.zeros((240, 480), np.uint8)
+    seven, four = [(60, 40), (150, 40), (90, 200)], [(330, 200), (330, 40), (220, 150), (370, 150)]
+    cv2.polylines(mask, [np.array(seven), np.array(four)], False, 255, 2, cv2.LINE_AA)
+    grain = 10 * np.sin(np.arange(480) / 30)
+    step = -14 if view == "fine-dark" else 14
+    noisy = gray + grain + np.where(mask > 127, step, 0) + np.random.default_rng(5).normal(0, 3, gray.shape)
+    photo = np.clip(noisy, 0, 255).astype(np.uint8)
+
+    def small(picture: np.ndarray) -> np.ndarray:
+        return cv2.resize(picture, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+
+    strokes = small(cv2.dilate(mask, np.ones((3, 3)))) > 127
+    plain = small(photo) if view == "fine-dark" else 255 - small(photo)
+    seen = stroke_contrast(small(make_view(view, photo, 160).pixels), strokes)
+    assert seen > 3
+    assert seen > 2 * stroke_contrast(plain, strokes)
