@@ -18,6 +18,9 @@ from reader.errors import RakelightError, one_line
 
 COMMANDS = {
     "read": ("pipelines.batch", "read", "Find, read and date the marks in photos."),
+    "date": ("pipelines.date", "date", "Date typed serial numbers by their maker and other evidence."),
+    "where": ("pipelines.where", "where", "Say where the serial number sits on an instrument."),
+    "tables": ("pipelines.tables", "tables", "List the known makers' tables, and keep your own."),
 }
 """Name of each subcommand: its module, its function there, and its line in the help."""
 
