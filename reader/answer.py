@@ -165,10 +165,13 @@ def crop_region(gray: NDArray[np.uint8]) -> Region:
 def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: Recognizer) -> list[list[RawLine]]:
     """Read every region upright, the unsure ones upside down too, figures with more of their surroundings.
 
+    Upside down only where finding left the way up open, or where what was read is a string that way up as well.
+
     The most promising of those that stay unsure are read in further views. Returns the raw lines of each region. Where
     our network reads, doubtful words go to Tesseract as well.
     """
     lines: list[list[RawLine]] = [[] for _ in regions]
+    open_ways = {number for number, region in enumerate(regions) if region.half_turn_open}
     calibration = load_calibration()
 
     def read(reader: Recognizer, chosen: Sequence[int], half_turns: Sequence[bool], cuts: Cutting) -> None:
@@ -176,6 +179,7 @@ def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: R
             (number, cut_line(gray, regions[number], cut, turn))
             for number in chosen
             for turn in half_turns
+            if not turn or number in open_ways
             for cut in cuts(gray, regions[number])
         ]
         raw = reader.read_lines([picture for _, picture in pictures])
@@ -195,6 +199,7 @@ def read_lines(gray: NDArray[np.uint8], regions: Sequence[Region], recognizer: R
         read(recognizer, unsure()[:HARD_REGIONS_MAX], (False, True), _print_hard_cuts)
         return lines
     read(recognizer, range(len(regions)), (False,), _close_cuts)
+    open_ways |= {number for number, reading in enumerate(readings()) if half_turned(reading.text)}
     read(recognizer, unsure(), (True,), _close_cuts)
     numbers = [(number, reading) for number, reading in enumerate(readings()) if _is_number(reading)]
     for turned in (False, True):

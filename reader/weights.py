@@ -45,16 +45,21 @@ def load_weights(file: Path, sha256: str) -> Any:
     return cv2.dnn.readNetFromONNX(np.frombuffer(content, np.uint8))
 
 
-def normalize(gray: Floats, local_px: int, local_floor: float) -> Floats:
+def normalize(gray: Floats, local_px: int, local_floor: float, columns: int | None = None) -> Floats:
     """Return (2, H, W): gray levels by the picture's mean and deviation, and by those of a window around each pixel.
 
     `gray` is (H, W) float32, 0 to 255; `local_px` the window's side; `local_floor` is added to the window's deviation,
-    so that noise on flat ground is not made as strong as strokes.
+    so that noise on flat ground is not made as strong as strokes. Where only the first `columns` belong to what is
+    looked at, mean and deviation are theirs, and the rest is 0.
     """
-    mean = float(gray.mean())
-    whole = np.clip((gray - mean) / (float(gray.std()) + 2.0), -CLIP, CLIP)
+    own = gray[:, :columns]
+    mean = float(own.mean())
+    whole = np.clip((gray - mean) / (float(own.std()) + 2.0), -CLIP, CLIP)
     window = (local_px, local_px)
     near = cv2.blur(gray, window, borderType=cv2.BORDER_REFLECT_101)
     square = cv2.blur((gray - mean) ** 2, window, borderType=cv2.BORDER_REFLECT_101) - (near - mean) ** 2
     local = np.clip((gray - near) / np.sqrt(np.maximum(square, 0) + local_floor**2), -CLIP, CLIP)
-    return np.stack([whole, local]).astype(np.float32)
+    both = np.stack([whole, local]).astype(np.float32)
+    if columns is not None:
+        both[:, :, columns:] = 0
+    return both

@@ -24,9 +24,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reader.geometry import quad_overlap, turn_quad
-from reader.locate.shipped import WEIGHTS_FOLDER, Card, Floats, load_card, load_weights, normalize
+from reader.locate.card import WEIGHTS_FOLDER, Card, load_card
 from reader.locate.turns import TurnNetwork
 from reader.results import Quad, Region
+from reader.weights import Floats, load_weights, normalize
 
 CARD_FILE = WEIGHTS_FOLDER / "regions.json"
 
@@ -151,7 +152,7 @@ class RegionNetwork:
         card, network = self._network()
         rows, columns = gray.shape
         padded = cv2.copyMakeBorder(gray, 0, -rows % STEP, 0, -columns % STEP, cv2.BORDER_REPLICATE)
-        network.setInput(normalize(padded.astype(np.float32), card)[None])
+        network.setInput(normalize(padded.astype(np.float32), card.local_px, card.local_floor)[None])
         out = np.asarray(network.forward()[0], np.float32)
         return out[:, : -(-rows // CELL), : -(-columns // CELL)]
 
@@ -181,7 +182,7 @@ class RegionNetwork:
     def _network(self) -> tuple[Card, Any]:
         if self._loaded is None:
             card = load_card(self._path)
-            self._loaded = (card, load_weights(card))
+            self._loaded = (card, load_weights(card.file, card.sha256))
         return self._loaded
 
 

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reader.geometry import crop_quad, part_quad, quad_size
-from reader.locate.shipped import WEIGHTS_FOLDER, Card, Floats, load_card, load_weights, normalize
+from reader.locate.card import WEIGHTS_FOLDER, Card, load_card
 from reader.results import Quad
+from reader.weights import Floats, load_weights, normalize
 
 CARD_FILE = WEIGHTS_FOLDER / "turns.json"
 
@@ -47,10 +48,10 @@ class TurnNetwork:
             return np.zeros(0)
         if self._loaded is None:
             card = load_card(self._path)
-            self._loaded = (card, load_weights(card))
+            self._loaded = (card, load_weights(card.file, card.sha256))
         card, network = self._loaded
         cut = [cut_line(gray, quad) for quad in quads]
-        network.setInput(np.stack([normalize(crop, card, columns) for crop, columns in cut]))
+        network.setInput(np.stack([normalize(crop, card.local_px, card.local_floor, columns) for crop, columns in cut]))
         pieces = np.asarray(network.forward(), np.float64)[:, 0, 0]
         return np.array(
             [row[: math.ceil(columns / STEP)].mean() for row, (_, columns) in zip(pieces, cut, strict=True)]

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from reader.errors import TableError
 from reader.geometry import crop_quad, grow_quad, quad_angle_deg, quad_overlap, quad_size, rotated_quad, turn_quad
+from reader.locate.card import load_card
 from reader.locate.network import (
     BAND,
     CARD_FILE,
@@ -25,7 +26,6 @@ from reader.locate.network import (
     join_lines,
     trace_lines,
 )
-from reader.locate.shipped import load_card
 from reader.recognize.network import NetworkRecognizer
 from reader.results import Quad
 

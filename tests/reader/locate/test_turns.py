@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from reader.errors import TableError
 from reader.geometry import box_quad, quad_angle_deg, turn_quad
+from reader.locate.card import load_card
 from reader.locate.network import SURE, find_regions
-from reader.locate.shipped import load_card, load_weights
 from reader.locate.turns import BORDER_PX, CARD_FILE, FIGURE_PX, WIDTH, TurnNetwork, cut_line
 from reader.results import Quad
+from reader.weights import load_weights
 
 ROWS = FIGURE_PX + 2 * BORDER_PX
 
@@ -30,7 +31,8 @@ def _figures(text: str) -> tuple[NDArray[np.uint8], Quad]:
 
 
 def test_opencv_gives_what_pytorch_gave() -> None:
-    network = load_weights(load_card(CARD_FILE))
+    card = load_card(CARD_FILE)
+    network = load_weights(card.file, card.sha256)
     with np.load(CARD_FILE.with_name("turns_check.npz")) as answers:
         assert len(answers.files) >= 2
         for name in answers.files:

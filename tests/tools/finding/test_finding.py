@@ -14,7 +14,8 @@ pytest.importorskip("onnx")
 
 from reader.geometry import quad_angle_deg, quad_size  # noqa: E402 (after the skip)
 from reader.locate import network as product  # noqa: E402
-from reader.locate import shipped  # noqa: E402
+from reader.locate.card import load_card  # noqa: E402
+from reader.weights import normalize  # noqa: E402
 from tools.finding import export, lines, loss, model, places, scenes, train  # noqa: E402
 from tools.training import glyphs  # noqa: E402
 
@@ -185,5 +186,6 @@ def test_a_few_steps_train_resume_and_export(pack: Path, tmp_path: Path) -> None
 def test_product_and_training_normalize_alike() -> None:
     gray = np.random.default_rng(3).integers(0, 255, (96, 128)).astype(np.float32)
     here = loss.normalize(torch.from_numpy(gray)[None])[0].numpy()
-    there = shipped.normalize(gray, shipped.load_card(product.CARD_FILE))
+    card = load_card(product.CARD_FILE)
+    there = normalize(gray, card.local_px, card.local_floor)
     assert np.abs(here - there).max() < 2e-3

@@ -13,8 +13,9 @@ torch = pytest.importorskip("torch")
 pytest.importorskip("onnx")
 
 from reader.geometry import box_quad, turn_quad  # noqa: E402 (after the skip)
-from reader.locate import shipped  # noqa: E402
 from reader.locate import turns as product  # noqa: E402
+from reader.locate.card import load_card  # noqa: E402
+from reader.weights import normalize  # noqa: E402
 from tools.finding import export, places, scenes, turns  # noqa: E402
 from tools.training import glyphs  # noqa: E402
 
@@ -87,7 +88,8 @@ def test_product_cuts_and_scales_as_training_does(monkeypatch: pytest.MonkeyPatc
     inside = slice(2, min(columns, int(crops.columns[0])) - 2)
     assert np.abs(crop[:, inside] - crops.gray[0].numpy()[:, inside]).mean() < 4
     given = turns.network_input(crops)[0].numpy()
-    same = shipped.normalize(crops.gray[0].numpy(), shipped.load_card(product.CARD_FILE), int(crops.columns[0]))
+    card = load_card(product.CARD_FILE)
+    same = normalize(crops.gray[0].numpy(), card.local_px, card.local_floor, int(crops.columns[0]))
     assert np.abs(given - same).max() < 2e-2
 
 
