@@ -22,6 +22,9 @@ COMMANDS = {
     "cases": ("pipelines.cases", "cases", "List, show, find and merge the cases in the casebook."),
     "decide": ("pipelines.cases", "decide", "Record what you decided on a case: its number, or why there is none."),
     "export": ("pipelines.export_command", "export", "Write what was read in formats that archives use."),
+    "date": ("pipelines.date", "date", "Date typed serial numbers by their maker and other evidence."),
+    "where": ("pipelines.where", "where", "Say where the serial number sits on an instrument."),
+    "tables": ("pipelines.tables", "tables", "List the known makers' tables, and keep your own."),
 }
 """Name of each subcommand: its module, its function there, and its line in the help."""
 

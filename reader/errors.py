@@ -30,6 +30,7 @@ class TableError(RakelightError):
 
     def __init__(self, file: Path | str, problem: str, row: int | None = None, column: str | None = None) -> None:
         self.file = str(file)
+        self.problem = problem
         self.row = row
         self.column = column
         place = one_line(self.file)
@@ -41,7 +42,14 @@ class TableError(RakelightError):
 
 
 class MakerError(RakelightError):
-    """A maker's name that no table knows, or that fits several."""
+    """A maker's name that no table knows, or that fits several.
+
+    `candidates` are the nearest names with their scores, 0 to 1, best first.
+    """
+
+    def __init__(self, message: str, candidates: tuple[tuple[str, float], ...] = ()) -> None:
+        self.candidates = candidates
+        super().__init__(message)
 
 
 class SettingsError(RakelightError):

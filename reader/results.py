@@ -216,11 +216,63 @@ class Maker:
 
 @dataclass(frozen=True)
 class Evidence:
-    """One thing that bears on the year, and where it is from."""
+    """One thing that bears on the year, and where it is from.
+
+    `not_before` and `not_after` are the years that it allows, None where open or where it names none.
+    """
 
     kind: str
     says: str
     source: str
+    not_before: int | None = None
+    not_after: int | None = None
+
+
+@dataclass(frozen=True)
+class DatedNumber:
+    """One number that it may be, in one of the maker's series, and the year it would mean.
+
+    `probability` is that of the number and series, all evidence weighed. `year` and `interval` are None where the
+    series says nothing of the number; `why` then says so, else it may name another thing to know, or be empty.
+    """
+
+    text: str
+    series: str
+    probability: float
+    year: int | None = None
+    interval: tuple[int, int] | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class FigureRival:
+    """What one figure in one place would mean: the year of the number with that figure there, None where there is none.
+
+    `interval` holds the year with a probability of 0.9.
+    """
+
+    text: str
+    probability: float
+    year: int | None
+    interval: tuple[int, int] | None
+
+
+@dataclass(frozen=True)
+class DoubtfulFigure:
+    """A figure that may be read otherwise. `place` is counted from 1; `rivals` has the figure itself first."""
+
+    place: int
+    rivals: tuple[FigureRival, ...]
+
+
+@dataclass(frozen=True)
+class NamedAlternative:
+    """A number that a slip would explain (a figure missing, two swapped). Offered, and never part of the answer."""
+
+    text: str
+    slip: str
+    year: int
+    interval: tuple[int, int]
 
 
 @dataclass(frozen=True)
@@ -228,7 +280,10 @@ class Dating:
     """When the instrument was made, as far as the evidence goes. Never proof of age.
 
     `edtf` is an ISO 8601-2 (EDTF) string. `year` is the most likely year, `interval` the first and last year that
-    hold it with `probability`.
+    hold it with `probability`: what the years in the interval have of the curve, 0.9 or a little more, times the
+    probability that the number is one of the `candidates` with a year, and the chance that another number's year lies
+    there too. `interval_50` holds half of the curve. `years` and
+    `probabilities` are the curve, summing to 1; years beyond them have next to nothing.
     """
 
     edtf: str
@@ -237,6 +292,12 @@ class Dating:
     probability: float
     evidence: tuple[Evidence, ...] = ()
     warnings: tuple[str, ...] = ()
+    interval_50: tuple[int, int] = (0, 0)
+    years: tuple[int, ...] = ()
+    probabilities: tuple[float, ...] = ()
+    candidates: tuple[DatedNumber, ...] = ()
+    figures: tuple[DoubtfulFigure, ...] = ()
+    alternatives: tuple[NamedAlternative, ...] = ()
 
 
 @dataclass(frozen=True)

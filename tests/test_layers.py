@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 LAYERS = ("reader", "pipelines", "tools", "tests")
 """Each may import itself and what stands before it."""
 
-SHARED = frozenset({"results", "errors", "geometry", "settings"})
+SHARED = frozenset({"results", "errors", "geometry", "settings", "weights"})
 """Modules of the reader that every stage may import; they import no stage."""
 
 JOINING = "reader.answer"

@@ -1,8 +1,8 @@
 """Answers as a table: RFC 4180 CSV (lines end in CR LF), UTF-8 without a byte order mark, one row a photo.
 
 Takes an Answer or an error; the text goes to stdout or into a file. Cells that a spreadsheet would take for a formula
-get a single quote before them (OWASP, "CSV Injection"); the number cells (probability, year, earliest, latest) never
-do. Serials are text: leading zeros stay.
+get a single quote before them (OWASP, "CSV Injection"); the number cells (probability, year, earliest, latest,
+year_probability) never do. Serials are text: leading zeros stay.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ COLUMNS = (
     "edtf",
     "earliest",
     "latest",
+    "year_probability",
     "maker",
     "advice",
     "error",
@@ -61,6 +62,7 @@ def write_answer_row(answer: Answer) -> str:
         cells["year"] = int(answer.dating.year)
         cells["edtf"] = answer.dating.edtf
         cells["earliest"], cells["latest"] = map(int, answer.dating.interval)
+        cells["year_probability"] = round(float(answer.dating.probability), 4)
     return write_row([cells.get(column, "") for column in COLUMNS])
 
 

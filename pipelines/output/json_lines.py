@@ -1,7 +1,8 @@
 """The answer as data, version 1: one JSON object a line (RFC 8259), UTF-8.
 
-Takes an Answer or an error; the text goes to stdout or into a file. The form is published as answer.schema.json
-beside this file (JSON Schema, draft 2020-12). Rounding: probabilities to 4 decimals, corners to 0.1 px, times to 1 ms.
+Takes an Answer, an error or the dating of a typed number; the text goes to stdout or into a file. The form is published
+as answer.schema.json beside this file (JSON Schema, draft 2020-12). Rounding: probabilities to 4 decimals, corners to
+0.1 px, times to 1 ms.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from reader.results import ANSWER_VERSION, Answer, Candidate, Dating, Mark, Serial
+from reader.results import ANSWER_VERSION, Answer, Candidate, DatedNumber, Dating, FigureRival, Maker, Mark, Serial
 
 
 def write_answer(answer: Answer) -> str:
@@ -26,8 +27,21 @@ def write_error(path: Path | str, error: str) -> str:
     return _line({"version": ANSWER_VERSION, "photo": {"path": str(path)}, "error": error})
 
 
+def write_dated(number: str, maker: Maker | None, dating: Dating | None, warnings: Sequence[str]) -> str:
+    """Return what is known of a typed number's year as one line of JSON with its line end."""
+    return _line(
+        {
+            "version": ANSWER_VERSION,
+            "input": number,
+            "maker": None if maker is None else asdict(maker),
+            "dating": None if dating is None else _dating(dating),
+            "warnings": list(warnings),
+        }
+    )
+
+
 def load_schema() -> dict[str, Any]:
-    """Return the published JSON Schema of both kinds of line."""
+    """Return the published JSON Schema of all kinds of line."""
     text = files("pipelines.output").joinpath("answer.schema.json").read_text(encoding="utf-8")
     schema: dict[str, Any] = json.loads(text)
     return schema
@@ -92,9 +106,28 @@ def _dating(dating: Dating) -> dict[str, Any]:
         "year": int(dating.year),
         "interval": [int(year) for year in dating.interval],
         "probability": _probability(dating.probability),
+        "interval_50": [int(year) for year in dating.interval_50],
+        "years": [int(year) for year in dating.years],
+        "probabilities": [_probability(probability) for probability in dating.probabilities],
+        "candidates": [_number(candidate) for candidate in dating.candidates],
+        "figures": [
+            {"place": int(figure.place), "rivals": [_rival(rival) for rival in figure.rivals]}
+            for figure in dating.figures
+        ],
+        "alternatives": [{**asdict(other), "interval": list(other.interval)} for other in dating.alternatives],
         "evidence": [asdict(evidence) for evidence in dating.evidence],
         "warnings": list(dating.warnings),
     }
+
+
+def _number(number: DatedNumber) -> dict[str, Any]:
+    interval = None if number.interval is None else list(number.interval)
+    return {**asdict(number), "probability": _probability(number.probability), "interval": interval}
+
+
+def _rival(rival: FigureRival) -> dict[str, Any]:
+    interval = None if rival.interval is None else list(rival.interval)
+    return {**asdict(rival), "probability": _probability(rival.probability), "interval": interval}
 
 
 def _candidates(candidates: Sequence[Candidate]) -> list[dict[str, Any]]:

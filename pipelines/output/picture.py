@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import io
 import math
-import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -19,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from pipelines.output.save import save_file
 from pipelines.output.text import NO_PROOF, plain_blanks, say_kind, say_percent, say_serial, say_year
 from reader.errors import SettingsError, one_line
 from reader.geometry import grow_quad
@@ -112,35 +112,20 @@ def draw_marks(pixels: RgbPixels, answer: Answer) -> RgbPixels:
 def save_picture(pixels: RgbPixels, target: Path, *, overwrite: bool = False) -> None:
     """Write pixels as PNG or JPEG, by the target's suffix (SUFFIXES).
 
-    An existing file is left alone and reported, unless `overwrite`; then it is replaced as a whole, so that another
-    name of the same file (a hard link, or what a symbolic link points to) keeps the old content. Raises SettingsError.
+    An existing file is left alone and reported, unless `overwrite`; then it is replaced as a whole (save.py). Raises
+    SettingsError.
     """
     shown = one_line(str(target))
     if target.suffix.lower() not in SUFFIXES:
         raise SettingsError(f"{shown} does not end in one of {', '.join(SUFFIXES)}")
     encoded = io.BytesIO()
+    form = "PNG" if target.suffix.lower() == ".png" else "JPEG"
     try:
-        form = "PNG" if target.suffix.lower() == ".png" else "JPEG"
         Image.fromarray(pixels).save(encoded, form, quality=JPEG_QUALITY)
-        _write(target, encoded.getvalue(), overwrite=overwrite)
-    except FileExistsError as error:
-        raise SettingsError(f"{shown} exists; choose another name, or add --overwrite") from error
     except (OSError, ValueError) as error:  # ValueError: more pixels a side than JPEG has
         reason = getattr(error, "strerror", None) or error
         raise SettingsError(f"the picture {shown} cannot be written ({reason}); choose another name") from error
-
-
-def _write(target: Path, data: bytes, *, overwrite: bool) -> None:
-    """Write a new file; with `overwrite` under another name first, then put in the old one's place."""
-    new = target.with_name(f".{target.name}.{os.getpid()}") if overwrite else target
-    with new.open("xb") as file:
-        file.write(data)
-    if overwrite:
-        try:
-            new.replace(target)
-        except OSError:
-            new.unlink()
-            raise
+    save_file(target, encoded.getvalue(), overwrite=overwrite)
 
 
 def _enlargement(width: int, height: int) -> int:

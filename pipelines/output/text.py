@@ -10,13 +10,16 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from reader.errors import one_line
-from reader.results import Answer, Candidate, Character, Dating, Mark, MarkKind, Serial
+from reader.results import Answer, Candidate, Character, DatedNumber, Dating, Maker, Mark, MarkKind, Serial
 
 DOUBTFUL_BELOW = 0.9
 """A figure less probable than this is shown with its rivals. Chosen so that a block stays short."""
 
 RIVALS_SHOWN = 3
 """Most rivals of one figure and most other readings of one serial that are shown."""
+
+CANDIDATES_SHOWN = 5
+"""Most candidate numbers of a dating that are shown."""
 
 RIVAL_FROM = 0.005
 """A reading below this, which would be shown as 'under 1 %', is left out."""
@@ -52,8 +55,7 @@ def write_text(answer: Answer, columns: int = 100) -> str:
     parts += _wrap(_say_maker(answer), columns)
     if answer.dating is not None:
         parts += _wrap([say_year(answer)], columns)
-        parts += _list("It rests on:", _say_evidence(answer.dating), columns)
-        parts += _list("Mind:", map(one_line, answer.dating.warnings), columns)
+        parts += _write_reasons(answer.dating, columns)
     parts += _list("What would help:", [one_line(advice.text) for advice in answer.advice], columns)
     return "".join(part + "\n" for part in parts)
 
@@ -68,20 +70,57 @@ def say_serial(serial: Serial | None) -> str:
     return f"Serial: not sure. It may read {_say_candidates(readings)}"
 
 
+def write_dated(number: str, maker: Maker | None, dating: Dating | None, warnings: Sequence[str], columns: int) -> str:
+    """Return the dating of one typed number as lines of at most `columns` characters."""
+    parts = [f"{one_line(number)}, {one_line(maker.name) if maker else 'maker unknown'}"]
+    if dating is not None:
+        parts += _wrap([f"Made {say_made(dating)}", f"As a standard date: {dating.edtf}"], columns)
+        parts += _write_reasons(dating, columns)
+    else:
+        parts += _list("Mind:", map(one_line, warnings), columns)
+    return "".join(part + "\n" for part in parts)
+
+
 def say_year(answer: Answer) -> str:
     """Return the year with its interval and that it is no proof; empty where there is no dating."""
     dating = answer.dating
     if dating is None:
         return ""
-    first, last = dating.interval
-    span = f"in {first}" if first == last else f"from {first} to {last}"
-    text = f"about {dating.year}, {span} with a probability of {say_percent(dating.probability)}."
-    if answer.serial is not None and not answer.serial.accepted:
-        text = f"If the serial is {one_line(answer.serial.text)}, it was made {text}"
-    else:
-        text = f"Made {text}"
+    doubtful = answer.serial is not None and not answer.serial.accepted
+    text = f"If this is the serial, it was made {say_made(dating)}" if doubtful else f"Made {say_made(dating)}"
     told = any("proof of age" in warning for warning in dating.warnings)
     return text if told else f"{text} {NO_PROOF}"
+
+
+def say_made(dating: Dating) -> str:
+    """Return 'about 1874, from 1873 to 1876 with a probability of 92 %.', or the runs of years of several readings."""
+    first, last = dating.interval
+    probability = f"with a probability of {say_percent(dating.probability)}."
+    if first == last:
+        return f"in {first} {probability}"
+    sure = f"from {first} to {last} {probability}"
+    runs = [run.replace("..", " to ") for run in dating.edtf.strip("[]").split(",")]
+    if len(runs) > 1:
+        return f"in one of the years {' or '.join(runs)}, most likely {dating.year}; {sure}"
+    return f"about {dating.year}, {sure}"
+
+
+def _write_reasons(dating: Dating, columns: int) -> list[str]:
+    """Return the candidates where there are several, what the dating rests on, and the warnings."""
+    likely = [_say_number(number) for number in dating.candidates if number.probability >= RIVAL_FROM]
+    parts = _list("It may be:", likely[:CANDIDATES_SHOWN] if len(likely) > 1 else (), columns)
+    parts += _list("It rests on:", _say_evidence(dating), columns)
+    return parts + _list("Mind:", map(one_line, dating.warnings), columns)
+
+
+def _say_number(number: DatedNumber) -> str:
+    years = number.why or "no year"
+    if number.year is not None and number.interval is not None:
+        first, last = number.interval
+        years = f"{number.year}" if first == last else f"{number.year} ({first} to {last})"
+    return (
+        f"{one_line(number.text)} in '{one_line(number.series)}' ({say_percent(number.probability)}): {one_line(years)}"
+    )
 
 
 def say_percent(probability: float) -> str:

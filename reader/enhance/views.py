@@ -68,9 +68,7 @@ VIEWS: dict[str, NamedView] = {
     ),
     "chalk": NamedView("chalk", "grainy bright strokes, linked", (flatten_illumination, link_chalk_strokes)),
     "ink-threshold": NamedView("ink", "ink or print, black on white", (flatten_illumination, threshold_ink)),
-    "fine-dark": NamedView(
-        "pencil", "fine dark strokes on large figures: pencil, scratches", (keep_fine_dark,)
-    ),
+    "fine-dark": NamedView("pencil", "fine dark strokes on large figures: pencil, scratches", (keep_fine_dark,)),
     "fine-bright": NamedView("wood-etched", "fine bright strokes on large figures: scratches", (keep_fine_bright,)),
     "ridges": NamedView("wood-etched", "thin cuts and scratches as ridges", (suppress_dust, filter_ridges)),
 }

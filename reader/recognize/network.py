@@ -8,8 +8,6 @@ shows. The network runs in OpenCV's dnn module; decode.py turns its logits into 
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
 from collections import defaultdict
 from collections.abc import Sequence
@@ -21,11 +19,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reader.errors import TableError
 from reader.recognize.decode import Decoded, decode, keep_figures, softmax
 from reader.recognize.recognizer import LinePicture, RawCharacter, RawLine, Recognizer
-
-Floats = NDArray[np.float32]
+from reader.weights import Floats, load_weights, normalize, read_card
 
 CARD_FILE = Path(__file__).parent / "weights" / "line.json"
 
@@ -61,8 +57,8 @@ class Card:
 
 def load_card(path: Path = CARD_FILE) -> Card:
     """Read a card. Raises TableError where it is missing or damaged."""
-    try:
-        card = json.loads(path.read_text(encoding="utf-8"))
+
+    def build(card: dict[str, Any]) -> Card:
         scale = card["normalization"]
         return Card(
             path.with_name(card["file"]),
@@ -73,8 +69,8 @@ def load_card(path: Path = CARD_FILE) -> Card:
             card["sha256"],
             float(card.get("temperature", 1.0)),
         )
-    except (OSError, ValueError, KeyError, TypeError) as error:
-        raise TableError(path, f"not a card of a network ({error}); install Rakelight again") from error
+
+    return read_card(path, build)
 
 
 def prepare(pixels: NDArray[np.uint8], card: Card) -> Floats:
@@ -85,17 +81,6 @@ def prepare(pixels: NDArray[np.uint8], card: Card) -> Floats:
     way = cv2.INTER_AREA if rows > card.height else cv2.INTER_CUBIC
     gray = np.asarray(cv2.resize(pixels, (width, card.height), interpolation=way), np.float32)
     return normalize(gray, card.local_px, card.local_floor)
-
-
-def normalize(gray: Floats, local_px: int, local_floor: float) -> Floats:
-    """Return (2, H, W): gray levels by the picture's mean and deviation, and by those of a window around each pixel."""
-    mean = float(gray.mean())
-    whole = np.clip((gray - mean) / (float(gray.std()) + 2.0), -4, 4)
-    window = (local_px, local_px)
-    near = cv2.blur(gray, window, borderType=cv2.BORDER_REFLECT_101)
-    square = cv2.blur((gray - mean) ** 2, window, borderType=cv2.BORDER_REFLECT_101) - (near - mean) ** 2
-    local = np.clip((gray - near) / np.sqrt(np.maximum(square, 0) + local_floor**2), -4, 4)
-    return np.stack([whole, local]).astype(np.float32)
 
 
 class NetworkRecognizer(Recognizer):
@@ -161,19 +146,8 @@ class NetworkRecognizer(Recognizer):
     def _network(self) -> tuple[Card, Any]:
         if self._loaded is None:
             card = load_card(self._path)
-            self._loaded = (card, _load_weights(card))
+            self._loaded = (card, load_weights(card.file, card.sha256))
         return self._loaded
-
-
-def _load_weights(card: Card) -> Any:
-    """Load the network after checking its hash."""
-    try:
-        content = card.file.read_bytes()
-    except OSError as error:
-        raise TableError(card.file, f"weights missing ({error.strerror}); install Rakelight again") from error
-    if hashlib.sha256(content).hexdigest() != card.sha256:
-        raise TableError(card.file, "weights damaged (their hash differs from the card's); install Rakelight again")
-    return cv2.dnn.readNetFromONNX(np.frombuffer(content, np.uint8))
 
 
 def _stretch(line: Decoded) -> float:

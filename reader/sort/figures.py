@@ -17,6 +17,14 @@ YEAR_LIKE, CASE_LIKE, WIDE, MANY_THOUSANDS, BROKEN = 0.55, 0.6, 0.85, 0.6, 0.6
 """Factors on it: reads like a year; letter joined to four figures; blanks between figures; written in millions; a gap
 that may hide a figure, so that it is never accepted by itself."""
 
+ALIKE_SHARE, ALIKE_SURE, ALIKE = 2 / 3, 0.9, 0.3
+"""Where so large a share of the figures is one and the same and the reading is less sure than ALIKE_SURE, the factor
+ALIKE: tuning pins, screws and strings in a row read as 00000 or 1111. On 180 rendered photos 17 such readings were none
+of them the serial; of sure ones 6 of 6 were."""
+
+ZERO_FIRST = 0.4
+"""Factor for a number that begins with zero: makers rarely put zeros first (common practice). Judgement."""
+
 _COUNT = ("no figures", "one figure", "two figures", "three figures", "four figures", "five figures", "six figures")
 
 
@@ -35,6 +43,14 @@ def form_factor(piece: Piece) -> float:
     if piece.dropped.strip() and len(piece.text) == SERIAL_FIGURES[1]:
         factor *= MANY_THOUSANDS
     return factor
+
+
+def pattern_factor(draft: Draft) -> float:
+    """Return the factor (0 to 1) on a serial's sureness for figures that rows of pins, screws and strings give."""
+    text = draft.piece.text
+    factor = ZERO_FIRST if text.startswith("0") else 1.0
+    alike = max(text.count(figure) for figure in set(text)) >= ALIKE_SHARE * len(text)
+    return factor * ALIKE if alike and draft.reading.probability < ALIKE_SURE else factor
 
 
 def year_factor(draft: Draft) -> float:

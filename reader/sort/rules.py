@@ -21,6 +21,7 @@ from reader.sort.figures import (
     add_form,
     count_figures,
     form_factor,
+    pattern_factor,
     reads_like_year,
     year_doubt,
     year_factor,
@@ -257,6 +258,7 @@ def serial_with_letter(draft: Draft, scene: Scene) -> Verdict | None:
     if draft.piece.case_like:
         why = f"{count} joined to the letter {letter.piece.text}: a serial with its model, or a case number"
     sure = SURE_WITH_LETTER[len(draft.piece.text)] * form_factor(draft.piece) * year_factor(draft)
+    sure *= pattern_factor(draft)
     return Verdict(MarkKind.SERIAL, "serial-with-letter", add_form(why + year_doubt(draft), draft.piece), sure)
 
 
@@ -266,6 +268,7 @@ def serial_alone(draft: Draft, scene: Scene) -> Verdict | None:
         return None
     why = f"{count_figures(draft)} that no word or row gives another meaning"
     sure = SURE_ALONE[len(draft.piece.text)] * form_factor(draft.piece) * year_factor(draft)
+    sure *= pattern_factor(draft)
     return Verdict(MarkKind.SERIAL, "serial-figures", add_form(why + year_doubt(draft), draft.piece), sure)
 
 

@@ -28,11 +28,15 @@ from reader.results import (
     Answer,
     Candidate,
     Character,
+    DatedNumber,
     Dating,
+    DoubtfulFigure,
     Evidence,
+    FigureRival,
     Maker,
     Mark,
     MarkKind,
+    NamedAlternative,
     Rival,
     Serial,
 )
@@ -63,10 +67,31 @@ def make_answer(path: str = "shop/lid.jpg", *, accepted: bool = True) -> Answer:
     serial = Serial("41873", 0.97, True, 0, (Candidate("41878", 0.02),))
     if not accepted:
         serial = Serial("41873", 0.62, False, 0, (Candidate("41878", 0.2), Candidate("47873", 0.001)))
-    evidence = Evidence("break-point", "no. 38700: the first number of 1873", "invented for the demo")
-    dating = Dating("1874~", 1874, (1873, 1876), 0.87309, (evidence,), ("Years here are invented.",))
     advice = (Advice("rake", "Hold the lamp low, at the side."),)
-    return Answer(path, "ab" * 32, 320, 200, serial, marks, MAKER, dating, advice, SECONDS)
+    return Answer(path, "ab" * 32, 320, 200, serial, marks, MAKER, make_dating(), advice, SECONDS)
+
+
+def make_dating() -> Dating:
+    """Return a dating with everything in it: candidates with and without a year, a doubtful figure, an alternative."""
+    return Dating(
+        edtf="1874~",
+        year=1874,
+        interval=(1873, 1876),
+        probability=0.87309,
+        evidence=(Evidence("break-point", "no. 38700: the first number of 1873", "invented for the demo", 1873, 1873),),
+        warnings=("Years here are invented.",),
+        interval_50=(1874, 1875),
+        years=(1873, 1874, 1875, 1876, 1877),
+        probabilities=(0.2, 0.4, 0.2, 0.15, 0.05),
+        candidates=(
+            DatedNumber("41873", "piano", 0.97, 1874, (1873, 1876)),
+            DatedNumber("418730", "piano", 0.003, why="418730 lies outside 1200 (1851) to 98000 (1912)"),
+        ),
+        figures=(
+            DoubtfulFigure(2, (FigureRival("1", 0.64, 1874, (1873, 1876)), FigureRival("7", 0.3, 1878, (1877, 1879)))),
+        ),
+        alternatives=(NamedAlternative("14873", "two figures are swapped", 1867, (1866, 1868)),),
+    )
 
 
 def make_empty_answer(path: str = "shop/dark.jpg") -> Answer:

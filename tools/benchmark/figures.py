@@ -121,3 +121,13 @@ def interval(values: ArrayLike) -> tuple[float, float]:
         rng=np.random.default_rng(BOOTSTRAP_SEED),
     ).confidence_interval
     return (float(found.low), float(found.high))
+
+
+def share_interval(hits: int, count: int) -> tuple[float, float]:
+    """Return the exact 95 % interval of a share (Clopper and Pearson 1934; scipy.stats.binomtest); NaN of nothing."""
+    from scipy.stats import binomtest
+
+    if not count:
+        return (float("nan"), float("nan"))
+    found = binomtest(hits, count).proportion_ci(INTERVAL, method="exact")
+    return (float(found.low), float(found.high))

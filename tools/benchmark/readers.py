@@ -7,18 +7,12 @@ an interrupted run goes on; environments of peers are made there when they are m
 from __future__ import annotations
 
 import argparse
-import os
-import platform
 import sys
-import textwrap
 from collections.abc import Sequence
-from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 
 import cv2
 
-from reader.recognize.network import load_card
 from reader.sort.choose import ACCEPT_PROBABILITY
 from tools.benchmark import report
 from tools.benchmark.contestants import CONTESTANTS, FIND, LINE, OWN, OWN_REGION, Contestant, answers
@@ -30,7 +24,6 @@ from tools.benchmark.timing import Timing, measure_times
 RESULTS_FILE = Path(__file__).with_name("RESULTS.md")
 WORST_RENDERS = Path(__file__).with_name("worst_renders.jpg")
 WORST_RENDERS_MOST = 16
-LINE_LENGTH = 119
 
 TIMED_LINES, TIMED_PHOTOS = 60, 10
 
@@ -124,7 +117,7 @@ def section(results: report.Results, times: Sequence[Timing], pictured: bool) ->
     """Return the lines of the section of readers side by side."""
     same = report.align(results)
     certain = list(CERTAIN)
-    lines = ["## Readers side by side", "", *conditions(), ""]
+    lines = ["## Readers side by side", "", *report.conditions(), ""]
     lines += ["### One line given: exact match", "", *report.exact_table(results, LINE)]
     lines += ["### One line given: character error rate", "", *report.value_table(same, LINE, "error_rate")]
     lines += ["### Lines to be found: exact match of the one string", "", *report.exact_table(results, FIND)]
@@ -142,21 +135,6 @@ def section(results: report.Results, times: Sequence[Timing], pictured: bool) ->
     if pictured:
         lines += [f"Surest errors of ours on whole rendered photos: ![worst renders]({WORST_RENDERS.name})", ""]
     return lines
-
-
-def conditions() -> list[str]:
-    """Return date, versions and machine, in general words."""
-    card = load_card()
-    versions = ", ".join(f"{name} {version(name)}" for name in ("rakelight", "opencv-python-headless", "numpy"))
-    peers = "; ".join(f"{c.name}: {', '.join(c.packages) or 'system'}" for c in CONTESTANTS if not c.own)
-    flags = Path("/proc/cpuinfo").read_text(encoding="utf-8") if Path("/proc/cpuinfo").exists() else ""
-    vector = next((name for name in ("avx512f", "avx2", "asimd") if name in flags), "no known vector unit")
-    text = (
-        f"{date.today().isoformat()}; {versions}; weights {card.sha256[:8]}; Python {platform.python_version()}; "
-        f"{platform.machine()}, {os.cpu_count()} cores, {vector}; one core a reader. Peers: {peers}. README.md says "
-        "how a string is compared, how a peer's one string is taken, and what the columns mean."
-    )
-    return textwrap.wrap(text, LINE_LENGTH, break_on_hyphens=False)
 
 
 if __name__ == "__main__":

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import math
+import os
+import platform
+import textwrap
 from collections.abc import Sequence
+from datetime import date
+from importlib.metadata import version
 from pathlib import Path
 
-from tools.benchmark.contestants import FIND, LINE, OWN
+from reader.recognize.network import load_card
+from tools.benchmark.contestants import CONTESTANTS, FIND, LINE, OWN
 from tools.benchmark.measure import PRECISION, Certainty, Result, certainty, difference, vote
 from tools.benchmark.timing import Timing
 
-BEGIN, END = "<!-- readers: begin -->", "<!-- readers: end -->"
-"""What lies between these lines of RESULTS.md is written anew."""
+SECTION_MARKS = "<!-- {}: begin -->", "<!-- {}: end -->"
+"""What lies between these lines of RESULTS.md is written anew; a section has a name."""
+
+LINE_LENGTH = 119
+"""Longest line of running text in RESULTS.md."""
 
 WITH_FINDING = ", finding too"
 """What a column is called in which a peer looked for lines in a picture of one line."""
@@ -30,6 +39,13 @@ def share(value: float) -> str:
     if math.isnan(value):
         return "–"
     return f"{value:.3f}".replace("0.", ".", 1)
+
+
+def verdict(value: float, goal: float, shown: str, *, most: bool = False) -> str:
+    """Return a goal with whether it is met; `most` says that less is better."""
+    if math.isnan(value) or math.isnan(goal):
+        return shown if not math.isnan(goal) else "–"
+    return f"{shown}: {'met' if (value <= goal if most else value >= goal) else 'missed'}"
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> list[str]:
@@ -105,7 +121,7 @@ def exact_table(results: Results, job: str) -> list[str]:
         low, high = own.exact_interval
         row = [name, str(len(own.scored)), f"**{share(own.exact)}** ({share(low)} to {share(high)})"]
         peers = peers_of(results, job, name)
-        row += [_cell(peers.get(column), len(own.scored)) for column in columns]
+        row += [exact_cell(peers.get(column), len(own.scored)) for column in columns]
         if peer is None:
             row += ["", ""]
         else:
@@ -118,11 +134,14 @@ def exact_table(results: Results, job: str) -> list[str]:
     return table(head, rows)
 
 
-def _cell(result: Result | None, count: int) -> str:
-    if result is None:
-        return ""
-    fewer = f" (n {len(result.scored)})" if len(result.scored) != count else ""
-    return share(result.exact) + fewer
+def exact_cell(result: Result | None, count: int) -> str:
+    """Return exact match, with a note where another number of pictures was asked than `count`; empty for no result."""
+    return "" if result is None else share(result.exact) + fewer(result, count)
+
+
+def fewer(result: Result, count: int) -> str:
+    """Return a note where a reader was asked another number of pictures than ours."""
+    return f" (n {len(result.scored)})" if len(result.scored) != count else ""
 
 
 def value_table(results: Results, job: str, what: str) -> list[str]:
@@ -131,8 +150,9 @@ def value_table(results: Results, job: str, what: str) -> list[str]:
     rows = []
     for name in sets_of(results, job):
         found = [results.get((reader, job, name)) for reader in readers]
-        values = ["" if result is None else share(float(getattr(result, what))) for result in found]
-        if any(value not in ("", "–") for value in values):
+        count = common(results, job, name)
+        values = ["" if r is None else share(float(getattr(r, what))) + fewer(r, count) for r in found]
+        if any(value and not value.startswith("–") for value in values):
             rows.append([name, *values])
     return table(["set", *readers], rows)
 
@@ -266,14 +286,35 @@ def timing_table(timings: Sequence[Timing]) -> list[str]:
     return table(head, rows)
 
 
-def write_section(file: Path, lines: Sequence[str]) -> None:
-    """Put the section between its marks in RESULTS.md, before the first other section where there are no marks yet."""
+def wrapped(text: str) -> list[str]:
+    """Return running text as lines."""
+    return textwrap.wrap(text, LINE_LENGTH, break_on_hyphens=False)
+
+
+def conditions() -> list[str]:
+    """Return date, versions and machine, in general words."""
+    card = load_card()
+    versions = ", ".join(f"{name} {version(name)}" for name in ("rakelight", "opencv-python-headless", "numpy"))
+    peers = "; ".join(f"{c.name}: {', '.join(c.packages) or 'system'}" for c in CONTESTANTS if not c.own)
+    flags = Path("/proc/cpuinfo").read_text(encoding="utf-8") if Path("/proc/cpuinfo").exists() else ""
+    vector = next((name for name in ("avx512f", "avx2", "asimd") if name in flags), "no known vector unit")
+    text = (
+        f"{date.today().isoformat()}; {versions}; weights {card.sha256[:8]}; Python {platform.python_version()}; "
+        f"{platform.machine()}, {os.cpu_count()} cores, {vector}; one core a reader. Peers: {peers}. README.md says "
+        "how a string is compared, how a peer's one string is taken, and what the columns mean."
+    )
+    return wrapped(text)
+
+
+def write_section(file: Path, lines: Sequence[str], name: str = "readers") -> None:
+    """Put a section between its marks in RESULTS.md, before everything else under the title where it is new."""
     old = file.read_text(encoding="utf-8") if file.exists() else "# Measured results\n"
-    section = "\n".join([BEGIN, *lines, END])
-    if BEGIN in old and END in old:
-        before, rest = old.split(BEGIN, 1)
-        new = before + section + rest.split(END, 1)[1]
+    begin, end = (mark.format(name) for mark in SECTION_MARKS)
+    section = "\n".join([begin, *lines, end])
+    if begin in old and end in old:
+        before, rest = old.split(begin, 1)
+        new = before + section + rest.split(end, 1)[1]
     else:
-        title, heading, rest = old.partition("\n## ")
-        new = f"{title.rstrip()}\n\n{section}\n{heading}{rest}"
+        place = min([at for at in (old.find("\n## "), old.find("\n<!-- ")) if at >= 0], default=len(old))
+        new = f"{old[:place].rstrip()}\n\n{section}\n{old[place:]}"
     file.write_text(new, encoding="utf-8")

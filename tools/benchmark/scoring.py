@@ -2,7 +2,8 @@
 
 Strings are compared by letters and figures only, in capitals; in sets of figures by figures only. A peer gives several
 strings a picture and does not say which is the number, so every way in which a user might take one string is tried
-(WAYS) and on each set the one that is right most often counts. Ours has no such choice: its first string counts.
+(ways_of) and on each set the one that is right most often counts. Ours has no such choice: its first string counts. The
+truth is among the strings where it is a whole box, a word of one, or a line: our marks are parts of lines.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from itertools import product
 from typing import Any
 
 from tools.benchmark.pictures import Item
-from tools.benchmark.workers.serve import Box
+from tools.benchmark.workers.serve import Box, bounds
 
 LOOKALIKES = str.maketrans("OQDILZSGTB", "0001125678")
 """Letters that figures are often drawn as, the same as in our own reading of figures only."""
@@ -84,6 +85,11 @@ def words_of(boxes: Sequence[Box]) -> list[Box]:
     return [(word, score, place) for text, score, place in boxes for word in re.findall(r"\w+", text)]
 
 
+def lines_of(reply: dict[str, Any]) -> list[Box]:
+    """Return the regions of an answer as boxes; none where it has no regions."""
+    return [(text, score, bounds(points)) for text, score, points in reply.get("regions", ())]
+
+
 def take(boxes: Sequence[Box], way: Way, figures: bool) -> tuple[str, float]:
     """Return the one string, plain, and its score; an empty string and 0 where there is none.
 
@@ -121,7 +127,9 @@ def judge(items: Sequence[Item], answers: dict[str, dict[str, Any]], way: Way) -
             boxes: list[Box] = [(b[0], b[1], (b[2][0], b[2][1], b[2][2], b[2][3])) for b in answers[item.id]["boxes"]]
             text, confidence = take(boxes, way, item.figures)
             truths = {plain(truth, item.figures) for truth in item.texts}
-            strings = {plain(b[0], item.figures) for b in [*boxes, *words_of(boxes)]} | {text}
+            lines = lines_of(answers[item.id])
+            given = [*boxes, *words_of(boxes), *lines, *words_of(lines)]
+            strings = {plain(string, item.figures) for string, _, _ in given} | {text}
             right = text in truths if truths else not text
             judged.append(Scored(item.id, text, right, bool(truths & strings) if truths else not text, confidence))
     return judged

@@ -1,13 +1,12 @@
-"""Lines of characters in a scene: what stands there, where, how large, in which direction, and how far the strokes are.
+"""Lines of characters in a scene: what stands there, how it is drawn, and how far the strokes are.
 
-A scene lies on a plane seen in mild perspective. Every line is set by tools/training/layout.py and placed on the
-plane; lines are stacked on others, stand beside them or on their own, and never lie on one another. All of a batch is
-placed at once; distances to strokes are looked up only where a line is.
+Every line is set by tools/training/layout.py and placed by places.py. Distances to strokes are looked up only where a
+line is.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,27 +14,26 @@ import numpy as np
 import torch
 from torch import Tensor
 
-from tools.training.layout import CELL, FAR, UNIT, Atlas, Line, Pool, make_pool, pick_styles, set_line, uniform
-from tools.training.strings import LONGEST, WORDS
+from tools.finding.places import LINES, Lines, place_lines
+from tools.training.glyphs import CHARACTERS
+from tools.training.layout import CELL, FAR, NONE, SPACE, UNIT, Atlas, Line, pick_styles, set_line, uniform
+from tools.training.strings import WORDS
 from tools.training.tiles import look_up
 
-LINES = 6
-"""Most lines of a scene."""
+LONGEST = 40
+"""Most characters of a line."""
 
-COUNT_SHARES = (0.2, 0.18, 0.2, 0.16, 0.12, 0.08, 0.06)
-"""Shares of scenes with no line, one, and so on."""
+LONG, SHORT = (19, 40), (3, 9)
+"""Characters of long lines of several words, and of the numbers on like plates."""
 
-HEIGHT_PX = (10.0, 140.0)
-"""Smallest and largest figure height in pixels of the scene."""
+ALIKE = 0.13
+"""Share of scenes that show a row of like plates, one number each."""
 
-STACKED, BESIDE = 0.45, 0.08
-"""Chance that a line stands above or below, or on one line with, the one before."""
+CURVED, TURN, RADIUS_LEAST = 0.09, (0.4, 4.5), 1.8
+"""Share of lines on an arc, the angle in radians that they take of its circle, and its least radius in heights."""
 
-AXES = (0.55, 0.16, 0.16, 0.13)
-"""Shares of lines read rightward, downward, upward and upside down, of those near an axis."""
-
-NEAR_AXIS = 0.6
-"""Share of lines near an axis; the others stand in any direction."""
+PLATE = 0.45
+"""How far paper or plate reaches beyond a line, in heights."""
 
 DRAWN_IN, BAND = 0.25, 0.3
 """Ends of a kernel are drawn in by DRAWN_IN heights, and it reaches BAND heights to both sides of the line's middle."""
@@ -95,63 +93,67 @@ STYLES = (
 
 
 @dataclass
-class Lines:
-    """All lines of a batch as rows N * LINES: where on the plane, in which direction, how large, and how drawn.
+class Texts:
+    """Strings as arrays: codes (N, LONGEST) into CHARACTERS, whether figures only (N,), and rows of short numbers."""
 
-    `center` (R, 2) in pixels from the picture's middle, `angle` in radians, `height` in pixels, `squeeze` how much
-    wider than set, `start` and `end` the ink along the line in set heights, `shear` and `bend` in heights, `present`
-    and `figures` truth values, `values` one (R,) for each of RANGES and the kind.
-    """
-
-    line: Line
-    center: Tensor
-    angle: Tensor
-    height: Tensor
-    squeeze: Tensor
-    start: Tensor
-    end: Tensor
-    shear: Tensor
-    bend: Tensor
-    present: Tensor
-    figures: Tensor
-    values: dict[str, Tensor]
-
-    def half_size(self) -> Tensor:
-        """Return half the length and half the height, (R, 2) in pixels of the plane."""
-        return torch.stack([(self.end - self.start) * self.squeeze * self.height, self.height], 1) / 2
+    codes: Tensor
+    plain: Tensor
+    short: Tensor
 
 
 def load_texts(stored: Path, count: int, seed: int) -> list[str]:
-    """Return strings: numbers from a file of one a line, words, pairs of words, single letters."""
+    """Return strings: numbers from a file of one a line, words, pairs of words, single letters, lines of many words."""
     rng = np.random.default_rng(seed)
     numbers = stored.read_text(encoding="utf-8").split("\n")
+
+    def number() -> str:
+        return numbers[int(rng.integers(len(numbers)))].strip()
+
+    def word() -> str:
+        return WORDS[int(rng.integers(len(WORDS)))]
+
     texts = []
     for roll in rng.random(count):
-        words = [WORDS[int(k)] for k in rng.integers(len(WORDS), size=2)]
-        if roll < 0.72:
-            text = numbers[int(rng.integers(len(numbers)))]
-        elif roll < 0.94:
-            text = words[0] if roll < 0.84 else " ".join(words)
-            text = text.title() if rng.random() < 0.3 else text.lower() if rng.random() < 0.1 else text
-        else:
+        if roll < 0.68:
+            text = number()
+        elif roll < 0.78:
+            text = word()
+        elif roll < 0.86:
+            text = word() + " " + word()
+        elif roll < 0.9:
             text = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[int(rng.integers(26))]
-        texts.append(text.strip()[:LONGEST].strip())
+        else:
+            text, least = word(), int(rng.integers(*LONG))
+            while len(text) < least:
+                text += " " + (word() if rng.random() < 0.7 else number())
+        if roll >= 0.68:
+            text = text.title() if rng.random() < 0.3 else text.lower() if rng.random() < 0.1 else text
+        texts.append(text[:LONGEST].strip())
     return [text for text in texts if text]
 
 
-def make_text_pool(stored: Path, count: int, seed: int, device: torch.device) -> Pool:
-    """Return the strings as arrays."""
-    return make_pool(load_texts(stored, count, seed), device)
+def make_texts(texts: Sequence[str], device: torch.device) -> Texts:
+    """Turn strings into arrays. At least one must be a short number."""
+    places = {c: k for k, c in enumerate(CHARACTERS)} | {" ": SPACE}
+    codes = np.full((len(texts), LONGEST), NONE, np.int64)
+    plain, short = np.zeros(len(texts), bool), []
+    for row, text in enumerate(texts):
+        codes[row, : len(text)] = [places[c] for c in text]
+        plain[row] = all(c in "0123456789.-/ " for c in text)
+        if SHORT[0] <= len(text) <= SHORT[1] and any(c.isdigit() for c in text):
+            short.append(row)
+    return Texts(*(torch.from_numpy(np.asarray(a)).to(device) for a in (codes, plain, short)))
 
 
-def draw_lines(atlas: Atlas, pool: Pool, n: int, side: int) -> Lines:
+def draw_lines(atlas: Atlas, texts: Texts, n: int, side: int) -> Lines:
     """Draw the lines of `n` scenes of `side` pixels and place them."""
-    device = pool.codes.device
+    device = texts.codes.device
     rows = n * LINES
     shares = torch.tensor(SHARES, device=device)
     kind = torch.multinomial(shares.expand(n, -1), LINES, replacement=True)
     same = torch.rand(n, 1, device=device) < 0.5  # half of the scenes are marked in one way
     kind = torch.where(same, kind[:, :1], kind).flatten()
+    alike = torch.rand(n, device=device) < ALIKE
     values = {"kind": kind}
     for name, ranges in RANGES.items():
         table = torch.tensor(ranges, device=device)
@@ -162,9 +164,12 @@ def draw_lines(atlas: Atlas, pool: Pool, n: int, side: int) -> Lines:
     weak = torch.exp(uniform((rows,), -2.2, -0.4, device))
     for name in ("depth", "ink"):
         values[name] = torch.where(dim, values[name] * weak, values[name])
-    pick = torch.randint(0, len(pool.lengths), (rows,), device=device)
-    codes = pool.codes[pick]
-    style = pick_styles(atlas, pool.plain[pick], torch.tensor(STYLES, device=device)[kind])
+    values["plate_u"] = values["plate_v"] = torch.full((rows,), PLATE, device=device)
+    pick = torch.randint(0, len(texts.codes), (rows,), device=device)
+    pick = torch.where(_first(alike, pick), texts.short[pick % len(texts.short)], pick)
+    codes = texts.codes[pick]
+    style = pick_styles(atlas, texts.plain[pick], torch.tensor(STYLES, device=device)[kind])
+    codes, style, values = _make_alike(alike, codes, style, values)
     line = set_line(atlas, codes, style, values["loose"])
     wide = torch.where(
         torch.rand(rows, device=device) < 0.12, uniform((rows,), 1.1, 1.7, device), torch.ones(rows, device=device)
@@ -178,172 +183,67 @@ def draw_lines(atlas: Atlas, pool: Pool, n: int, side: int) -> Lines:
     start, end = torch.where(some, start, 0.0), torch.where(some, end, 1.0)
     bent = torch.rand(rows, device=device) < 0.12
     figures = ((codes >= 0) & (codes < 10)).any(1)
+    squeeze = torch.exp(torch.randn(rows, device=device) * 0.13).clamp(0.7, 1.5)
+    curve = _curves((end - start) * squeeze, alike)
     lines = Lines(
         line,
         torch.zeros(rows, 2, device=device),
         torch.zeros(rows, device=device),
         torch.ones(rows, device=device),
-        torch.exp(torch.randn(rows, device=device) * 0.13).clamp(0.7, 1.5),
+        squeeze,
         start,
         end,
         torch.randn(rows, device=device) * 0.08,
-        torch.where(bent, uniform((rows,), -0.7, 0.7, device), torch.randn(rows, device=device) * 0.02),
+        torch.where(bent & (curve == 0), uniform((rows,), -0.7, 0.7, device), torch.randn(rows, device=device) * 0.02),
+        curve,
         torch.zeros(rows, dtype=torch.bool, device=device),
         figures.float(),
+        alike,
         values,
     )
-    _place(lines, some, n, side)
+    place_lines(lines, some, side)
     return lines
 
 
-def _place(lines: Lines, some: Tensor, n: int, side: int) -> None:
-    """Choose place, direction and size of the lines, one after the other, each without touching those before."""
-    device = lines.center.device
-    count = torch.multinomial(torch.tensor(COUNT_SHARES, device=device).expand(n, -1), 1)[:, 0]
-    view = {
-        name: getattr(lines, name).view(n, LINES, *getattr(lines, name).shape[1:])
-        for name in ("center", "angle", "height", "present")
-    }
-    length = ((lines.end - lines.start) * lines.squeeze).view(n, LINES)
-    for k in range(LINES):
-        wanted = (k < count) & some.view(n, LINES)[:, k]
-        placed = torch.zeros(n, dtype=torch.bool, device=device)
-        for _ in range(4 if k else 1):
-            center, angle, height = _propose(view, length, k, side)
-            half = torch.stack([length[:, k] * height, height], 1) / 2
-            free = torch.ones(n, dtype=torch.bool, device=device)
-            for j in range(k):
-                other = torch.stack([length[:, j] * view["height"][:, j], view["height"][:, j]], 1) / 2
-                apart = _apart((center, angle, half * 1.12), (view["center"][:, j], view["angle"][:, j], other))
-                free &= apart | ~view["present"][:, j]
-            take = wanted & free & ~placed
-            view["center"][:, k] = torch.where(take[:, None], center, view["center"][:, k])
-            view["angle"][:, k] = torch.where(take, angle, view["angle"][:, k])
-            view["height"][:, k] = torch.where(take, height, view["height"][:, k])
-            placed |= take
-        view["present"][:, k] = placed
+def _first(alike: Tensor, rows: Tensor) -> Tensor:
+    """Return which rows (N * LINES,) are the first line of a scene of like plates."""
+    first = torch.arange(len(rows), device=rows.device) % LINES == 0
+    return first & alike.repeat_interleave(LINES)
 
 
-def _propose(view: dict[str, Tensor], length: Tensor, k: int, side: int) -> tuple[Tensor, Tensor, Tensor]:
-    """Return center (N, 2), angle and height (N,) of a try for line `k`."""
-    n, device = len(length), length.device
-
-    def r(low: float, high: float) -> Tensor:
-        return uniform((n,), low, high, device)
-
-    near = torch.multinomial(torch.tensor(AXES, device=device).expand(n, -1), 1)[:, 0]
-    turn = torch.tensor((0.0, math.pi / 2, -math.pi / 2, math.pi), device=device)[near]
-    angle = torch.where(r(0, 1) < NEAR_AXIS, turn + torch.randn(n, device=device) * 0.12, r(-math.pi, math.pi))
-    height = torch.exp(r(math.log(HEIGHT_PX[0]), math.log(HEIGHT_PX[1])))
-    roomy = side * torch.where(r(0, 1) < 0.1, 1.6, 0.9) / length[:, k]
-    height = torch.minimum(height, roomy).clamp_min(HEIGHT_PX[0] * 0.8)
-    if k:
-        j = k - 1
-        roll = r(0, 1)
-        joined = view["present"][:, j] & (roll < STACKED + BESIDE)
-        angle = torch.where(joined, view["angle"][:, j] + torch.randn(n, device=device) * 0.015, angle)
-        like = view["height"][:, j] * torch.exp(torch.where(r(0, 1) < 0.4, r(-0.1, 0.1), r(-1.0, 0.8)))
-        height = torch.where(joined, torch.minimum(like, roomy).clamp_min(HEIGHT_PX[0] * 0.8), height)
-    half = torch.stack([length[:, k] * height, height], 1) / 2
-    along = torch.stack([torch.cos(angle), torch.sin(angle)], 1)
-    box = half[:, :1] * along.abs() + half[:, 1:] * along.flip(1).abs()
-    inside = (side / 2 - box - 2).clamp_min(side * 0.05)
-    loose = torch.where(r(0, 1)[:, None] < 0.12, torch.full_like(inside, side * 0.5), inside)
-    center = uniform((n, 2), -1, 1, device) * loose
-    if k:
-        across = torch.stack([-along[:, 1], along[:, 0]], 1)
-        sign = torch.where(r(0, 1) < 0.5, -1.0, 1.0)
-        smaller = torch.minimum(height, view["height"][:, j])
-        gap = torch.where(r(0, 1) < 0.6, r(0.15, 0.6), r(0.4, 1.6)) * smaller
-        spare = (length[:, j] * view["height"][:, j] - length[:, k] * height).abs() / 2
-        shift = torch.where(r(0, 1) < 0.5, r(-0.1, 0.1), r(-1.1, 1.1)) * spare
-        down = sign * ((height + view["height"][:, j]) / 2 + gap)
-        stacked = view["center"][:, j] + across * down[:, None] + along * shift[:, None]
-        aside = (length[:, j] * view["height"][:, j] + length[:, k] * height) / 2 + r(1.7, 4) * torch.maximum(
-            height, view["height"][:, j]
-        )
-        beside = view["center"][:, j] + along * (sign * aside)[:, None] + across * (r(-0.15, 0.15) * smaller)[:, None]
-        near_other = torch.where((roll < STACKED)[:, None], stacked, beside)
-        center = torch.where(joined[:, None], near_other, center)
-    return center, angle, height
+def _make_alike(
+    alike: Tensor, codes: Tensor, style: Tensor, values: dict[str, Tensor]
+) -> tuple[Tensor, Tensor, dict[str, Tensor]]:
+    """Give all lines of scenes of like plates the first one's way of drawing, and its string with other figures."""
+    chosen = alike.repeat_interleave(LINES)
+    first = torch.arange(len(style), device=style.device) // LINES * LINES
+    same = codes[first]
+    change = (torch.rand(codes.shape, device=codes.device) < 0.35) & (same >= 0) & (same < 10)
+    same = torch.where(change, torch.randint(0, 10, codes.shape, device=codes.device), same)
+    codes, style = torch.where(chosen[:, None], same, codes), torch.where(chosen, style[first], style)
+    return codes, style, {name: torch.where(chosen, v[first], v) for name, v in values.items()}
 
 
-Box = tuple[Tensor, Tensor, Tensor]
-"""Turned boxes: centers (N, 2), angles (N,), half sizes (N, 2)."""
-
-
-def _apart(first: Box, second: Box) -> Tensor:
-    """Whether pairs of boxes (N,) have an axis that parts them (separating axis theorem)."""
-    offset, first_half, second_half = second[0] - first[0], first[2], second[2]
-    axes = []
-    for angle in (first[1], second[1]):
-        axes.append(torch.stack([torch.cos(angle), torch.sin(angle)], 1))
-        axes.append(torch.stack([-torch.sin(angle), torch.cos(angle)], 1))
-    apart = torch.zeros(len(offset), dtype=torch.bool, device=offset.device)
-    for axis in axes:
-        reach = torch.zeros(len(offset), device=offset.device)
-        for own, half in (
-            (axes[0], first_half[:, 0]),
-            (axes[1], first_half[:, 1]),
-            (axes[2], second_half[:, 0]),
-            (axes[3], second_half[:, 1]),
-        ):
-            reach = reach + half * (own * axis).sum(1).abs()
-        apart |= (offset * axis).sum(1).abs() > reach
-    return apart
-
-
-@dataclass
-class View:
-    """How the plane is seen: perspective (N, 2) and the plane's coordinates x, y (N, S, S) of every pixel."""
-
-    lean: Tensor
-    x: Tensor
-    y: Tensor
-
-    def to_picture(self, points: Tensor) -> Tensor:
-        """Map points (N, P, 2) of the plane to pixels (N, P, 2) of the picture, its first pixel's middle at 0, 0."""
-        side = self.x.shape[1]
-        depth = 1 / (1 - (points / (side / 2) * self.lean[:, None]).sum(2, keepdim=True)).clamp(0.3, 3)
-        return points * depth + (side - 1) / 2
-
-
-def make_view(n: int, side: int, device: torch.device) -> View:
-    """Draw a perspective for each scene."""
-    lean = (torch.randn(n, 2, device=device) * 0.07).clamp(-0.2, 0.2)
-    steps = torch.arange(side, device=device) - (side - 1) / 2
-    y, x = torch.meshgrid(steps, steps, indexing="ij")
-    depth = 1 + (x[None] * lean[:, :1, None] + y[None] * lean[:, 1:, None]) / (side / 2)
-    return View(lean, x[None] / depth, y[None] / depth)
-
-
-def places_in_line(lines: Lines, view: View, k: int) -> tuple[Tensor, Tensor]:
-    """Return places along and across line `k` of every scene, (N, S, S) each, in set heights.
-
-    Across, figures reach from 0 to 1.
-    """
-    n = len(view.x)
-
-    def c(name: str) -> Tensor:
-        value: Tensor = getattr(lines, name).view(n, LINES)[:, k, None, None]
-        return value
-
-    center = lines.center.view(n, LINES, 2)[:, k]
-    dx, dy = view.x - center[:, 0, None, None], view.y - center[:, 1, None, None]
-    cos, sin = torch.cos(c("angle")), torch.sin(c("angle"))
-    along, v = (dx * cos + dy * sin) / c("height"), (dy * cos - dx * sin) / c("height")
-    length = (c("end") - c("start")) * c("squeeze")
-    v = v + c("bend") * (2 * along / length.clamp_min(1)) ** 2 + 0.5
-    u = (along + c("shear") * (v - 0.5)) / c("squeeze") + (c("start") + c("end")) / 2
-    return u, v
+def _curves(length: Tensor, alike: Tensor) -> Tensor:
+    """Return the curvature (R,) of lines of a length in heights, in 1 / heights; most are straight."""
+    rows, device = len(length), length.device
+    turn = torch.minimum(uniform((rows,), *TURN, device), length / RADIUS_LEAST)
+    sign = torch.where(torch.rand(rows, device=device) < 0.65, 1.0, -1.0)
+    curved = (torch.rand(rows, device=device) < CURVED) & (length > 2.5) & ~alike.repeat_interleave(LINES)
+    return torch.where(curved, sign * turn / length.clamp_min(0.1), 0.0)
 
 
 def stroke_distance(atlas: Atlas, line: Line, row: Tensor, u: Tensor, v: Tensor) -> Tensor:
     """Return distances (M,) in heights to the strokes of lines `row` (M,) at places u, v (M,)."""
-    bounds = (line.center[:, 1:] + line.center[:, :-1]) / 2
+    bounds = ((line.center[:, 1:] + line.center[:, :-1]) / 2).contiguous()
+    count = bounds.shape[1]
     slot = torch.zeros_like(row)
-    for j in range(bounds.shape[1]):
-        slot += u > bounds[:, j][row]
+    step = 1 << (count.bit_length() - 1)
+    while step:  # binary search: the character whose share of the line u lies in
+        further = slot + step
+        after = u > bounds.view(-1)[row * count + further.clamp_max(count) - 1]
+        slot = torch.where(after & (further <= count), further, slot)
+        step //= 2
     best = torch.full_like(u, FAR)
     last = line.cell.shape[1] - 1
     for step in (-1, 0, 1):
@@ -357,14 +257,3 @@ def stroke_distance(atlas: Atlas, line: Line, row: Tensor, u: Tensor, v: Tensor)
         found = look_up(atlas.cells, cell.clamp_min(0), x, y, wrap=False) * size
         best = torch.where(near, torch.minimum(best, found), best)
     return best
-
-
-def line_quads(lines: Lines, view: View) -> Tensor:
-    """Return the quads (N, LINES, 4, 2) of all lines in pixels of the picture."""
-    n = len(view.x)
-    half = lines.half_size()
-    along = torch.stack([torch.cos(lines.angle), torch.sin(lines.angle)], 1) * half[:, :1]
-    across = torch.stack([-torch.sin(lines.angle), torch.cos(lines.angle)], 1) * half[:, 1:]
-    corners = [lines.center + a * along + b * across for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))]
-    plane = torch.stack(corners, 1).view(n, LINES * 4, 2)
-    return view.to_picture(plane).view(n, LINES, 4, 2)

@@ -2,9 +2,11 @@
 
 A SET is a folder of tools/renderer's `set`: photos and labels.csv with quads. It prints, on standard output, the share
 of serials whose quad is covered (intersection over union at least 0.5) by one of the best 10 and of the best 40
-regions, the share that our line recognizer reads exactly from one of the 40 (upright or half-turned; 'No.' in front is
-left out), the share that it reads so or with one letter beside it (a model letter of the same row), the regions a
-photo, and the processor seconds a photo. Of folders without quads it writes overlays and counts regions.
+regions, the share that our line recognizer reads exactly from one of the 40 (where the region leaves it open, also
+half-turned; 'No.' in front is left out), the share that it reads so or with one letter beside it (a model letter of the
+same row), the regions a photo, and the processor seconds a photo. Of the covered serials: in how many the region says
+rightly, wrongly or not at all which way up they are read. With --turned every photo is turned by 0 to 3 quarters, one
+after the other. Of folders without quads it writes overlays and counts regions.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reader.geometry import crop_quad, grow_quad, quad_overlap, quad_size, turn_quad
+from reader.geometry import crop_quad, grow_quad, quad_angle_deg, quad_overlap, quad_size, turn_quad
 from reader.locate.network import find_regions
 from reader.recognize.network import NetworkRecognizer
 from reader.results import Quad, Region
@@ -51,17 +53,22 @@ class Tally:
     lettered: int = 0
     regions: int = 0
     seconds: float = 0.0
+    right: int = 0
+    wrong: int = 0
     missed: list[str] = field(default_factory=list)
 
     def row(self) -> dict[str, float | int]:
         """Return shares and means."""
-        n = max(1, self.photos)
+        n, covered = max(1, self.photos), max(1, self.any)
         return {
             "photos": self.photos,
             f"covered by best {BEST}": round(self.best / n, 3),
             f"covered by best {MOST}": round(self.any / n, 3),
             "read": round(self.read / n, 3),
             "read, a letter beside it": round(self.lettered / n, 3),
+            "way up right": round(self.right / covered, 3),
+            "way up wrong": round(self.wrong / covered, 3),
+            "way up open": round(1 - (self.right + self.wrong) / covered, 3),
             "regions": round(self.regions / n, 1),
             "processor seconds": round(self.seconds / n, 3),
         }
@@ -82,11 +89,11 @@ def plain(text: str) -> str:
 
 
 def read_as(gray: Gray, regions: Sequence[Region], text: str, recognizer: NetworkRecognizer) -> tuple[bool, bool]:
-    """Whether one of the regions reads exactly as the text, upright or half-turned; and whether so or with a letter."""
+    """Whether one of the regions, turned too where open, reads exactly as the text; and whether so or with a letter."""
     lettered = False
     for region in regions:
         crops = []
-        for turns in (0, 2):
+        for turns in (0, 2) if region.half_turn_open else (0,):
             quad = turn_quad(region.quad, turns)
             crops.append(crop_quad(gray, grow_quad(quad, ENDS * quad_size(quad)[1], 0), LINE_PX, MARGIN)[0])
         texts = [plain(line.text) for line in recognizer.decode_pixels(crops)]
@@ -94,6 +101,23 @@ def read_as(gray: Gray, regions: Sequence[Region], text: str, recognizer: Networ
             return True, True
         lettered = lettered or any(re.fullmatch(f"[A-Z]?{plain(text)}[A-Z]?", found) for found in texts)
     return False, lettered
+
+
+def turn_photo(gray: Gray, quad: Quad, quarters: int) -> tuple[Gray, Quad]:
+    """Return photo and quad turned by quarter turns, counterclockwise as seen."""
+    for _ in range(quarters):
+        quad = np.stack([quad[:, 1], gray.shape[1] - 1 - quad[:, 0]], 1).astype(np.float32)
+        gray = np.ascontiguousarray(np.rot90(gray))
+    return gray, quad
+
+
+def way_up(regions: Sequence[Region], quad: Quad) -> bool | None:
+    """Whether the region that covers a quad best says rightly which way up it is read; None where it leaves it open."""
+    best = max(regions, key=lambda region: quad_overlap(region.quad, quad)[0])
+    if best.half_turn_open:
+        return None
+    off = (quad_angle_deg(best.quad) - quad_angle_deg(quad) + 180) % 360 - 180
+    return abs(off) < 90
 
 
 def draw(gray: Gray, regions: Sequence[Region], truth: Quad | None) -> NDArray[np.uint8]:
@@ -120,21 +144,25 @@ def _gray(path: Path) -> Gray | None:
     return None if picture is None else np.asarray(picture, np.uint8)
 
 
-def measure_set(folder: Path, every: int, overlays: Path | None, read: bool) -> Tally:
+def measure_set(folder: Path, every: int, overlays: Path | None, read: bool, turned: bool = False) -> Tally:
     """Measure every `every`-th photo of a set."""
     recognizer, tally = NetworkRecognizer(), Tally()
-    for path, text, quad in list(labelled(folder))[::every]:
-        gray = _gray(path)
-        if gray is None:
+    for number, (path, text, upright) in enumerate(list(labelled(folder))[::every]):
+        photo = _gray(path)
+        if photo is None:
             continue
+        gray, quad = turn_photo(photo, upright, number % 4 if turned else 0)
         begun = time.process_time()
         regions = find_regions(gray, MOST)
         tally.seconds += time.process_time() - begun
-        covered = [number for number, region in enumerate(regions) if quad_overlap(region.quad, quad)[0] >= COVERED]
+        covered = [place for place, region in enumerate(regions) if quad_overlap(region.quad, quad)[0] >= COVERED]
         tally.photos += 1
         tally.regions += len(regions)
         tally.best += bool(covered) and covered[0] < BEST
         tally.any += bool(covered)
+        told = way_up(regions, quad) if covered else None
+        tally.right += told is True
+        tally.wrong += told is False
         known, lettered = read_as(gray, regions, text, recognizer) if read else (False, False)
         tally.read += known
         tally.lettered += lettered
@@ -171,6 +199,7 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1)
     parser.add_argument("--overlays", type=Path)
     parser.add_argument("--no-reading", action="store_true")
+    parser.add_argument("--turned", action="store_true", help="turn every photo by 0 to 3 quarters")
     options = parser.parse_args()
     cv2.setNumThreads(1)
     if options.overlays:
@@ -179,7 +208,7 @@ def main() -> None:
         if not (folder / "labels.csv").exists() or not any(labelled(folder)):
             draw_folder(folder, options.overlays or Path(), options.every)
             continue
-        tally = measure_set(folder, options.every, options.overlays, not options.no_reading)
+        tally = measure_set(folder, options.every, options.overlays, not options.no_reading, options.turned)
         print(json.dumps({"set": folder.name, **tally.row()}), flush=True)
         print(f"{folder.name}: not read {tally.missed}", file=sys.stderr)
 

@@ -1,7 +1,7 @@
 """The region network: convolutions only, so that OpenCV's dnn module runs it at any size.
 
 In: (N, 2, H, W) float32, H and W multiples of 32: the photo normalized as a whole and locally
-(reader/locate/network.py). Out: (N, 7, H / 4, W / 4), the planes of OUTPUTS. A U-shaped network (Ronneberger et al.
+(reader/locate/network.py). Out: (N, 5, H / 4, W / 4), the planes of OUTPUTS. A U-shaped network (Ronneberger et al.
 2015) of 3 x 3 convolutions with residuals (He et al. 2016); about 6,400 multiplications a pixel. What is asked of it
 follows text kernels (Wang et al. 2019, PSENet; Liao et al. 2020, DB): the middle band of each line, so that lines close
 together stay apart.
@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor, nn
 
-OUTPUTS = ("kernel", "cos", "sin", "cos2", "sin2", "height", "figures")
-"""Planes of the output: logit of a line's middle band; direction of reading over the full turn; the same for the
-doubled angle, which says the axis where up and down look alike; log of the figures' height over HEIGHT_UNIT; logit of
-figures in the line."""
+OUTPUTS = ("kernel", "cos2", "sin2", "height", "figures")
+"""Planes of the output: logit of a line's middle band; cosine and sine of the doubled angle of reading, which says the
+axis but not which way along it (turns.py does); log of the figures' height over HEIGHT_UNIT; logit of figures in the
+line."""
 
 HEIGHT_UNIT = 32.0
 """Figure height in input pixels whose log is 0."""
@@ -88,7 +88,7 @@ class RegionNetwork(nn.Module):
             self.out.bias[0] = -3.0  # few cells lie in a line: start from that
 
     def forward(self, x: Tensor) -> Tensor:
-        """Map (N, 2, H, W) to (N, 7, H / 4, W / 4)."""
+        """Map (N, 2, H, W) to (N, 5, H / 4, W / 4)."""
         x = self.stem(x)
         levels = []
         for stage, side in zip(self.down, self.across, strict=True):

@@ -16,22 +16,9 @@ import torch.nn.functional as F  # noqa: N812 (the usual name)
 from torch import Tensor
 
 from tools.finding.ground import Dice, Ground, Lamp, add_clutter, light, make_cover, make_ground, texture
-from tools.finding.lines import (
-    BAND,
-    DRAWN_IN,
-    KINDS,
-    LINES,
-    REACH,
-    Lines,
-    View,
-    draw_lines,
-    line_quads,
-    make_text_pool,
-    make_view,
-    places_in_line,
-    stroke_distance,
-)
+from tools.finding.lines import BAND, DRAWN_IN, KINDS, REACH, draw_lines, load_texts, make_texts, stroke_distance
 from tools.finding.model import STRIDE
+from tools.finding.places import LINES, Lines, View, line_quads, make_view, places_in_line, points_on_lines
 from tools.training.camera import add_noise, compress, expose, noise_level, sharpen
 from tools.training.layout import Atlas, load_atlas, uniform
 from tools.training.tiles import blur, make_bank
@@ -57,17 +44,22 @@ class Batch:
     """Pictures and labels of a batch.
 
     `gray` (N, S, S) uint8. At a quarter of the size (N, s, s): `kernel` int8, the line whose kernel a cell lies in (-1
-    for none), and `counts`, whether the cell counts. Of each line (N, LINES): `state` (0 absent, 1 taught, 2 left out),
-    `angle` in radians, `height` in pixels, `figures`, whether it has any, `seen`, how well it is seen; its `quads`.
+    for none), `counts`, whether the cell counts, `edge`, whether it lies in a line's box, and `turn`, by how many
+    radians the direction of reading there is off the line's (curved lines). Of each line (N, LINES): `state` (0 absent,
+    1 taught, 2 left out), `angle` in radians, `height` in pixels, `figures`, whether it has any, `straight`, whether it
+    is nearly so, `seen`, how well it is seen; its `quads`.
     """
 
     gray: Tensor
     kernel: Tensor
     counts: Tensor
+    edge: Tensor
+    turn: Tensor
     state: Tensor
     angle: Tensor
     height: Tensor
     figures: Tensor
+    straight: Tensor
     seen: Tensor
     quads: Tensor
 
@@ -76,7 +68,8 @@ class Batch:
 class Marks:
     """The lines drawn onto the pixels, all (N, S, S): distance to strokes in heights, row of the line (-1 for none).
 
-    Also `label`, 1 where paper lies under a line; kernels and boxes by cell, LINES for none.
+    Also `label`, 1 where paper lies under a line; kernels and boxes by cell, LINES for none; and in kernels `turn`, by
+    how much reading is turned from the line's direction.
     """
 
     distance: Tensor
@@ -84,6 +77,7 @@ class Marks:
     label: Tensor
     kernel: Tensor
     box: Tensor
+    turn: Tensor
 
 
 class SceneRenderer:
@@ -103,13 +97,13 @@ class SceneRenderer:
         torch.manual_seed(seed)
         self.device, self.side = device, side
         self.atlas: Atlas = load_atlas(pack / "glyphs.npz", device, held=held, most=most_styles)
-        self.pool = make_text_pool(pack / "strings.txt", strings, seed, device)
+        self.texts = make_texts(load_texts(pack / "strings.txt", strings, seed), device)
         self.bank = make_bank(pack / "textures", seed).to(device)
 
     @torch.no_grad()
     def render(self, n: int) -> Batch:
         """Return one batch of `n` scenes."""
-        lines = draw_lines(self.atlas, self.pool, n, self.side)
+        lines = draw_lines(self.atlas, self.texts, n, self.side)
         view = make_view(n, self.side, self.device)
         marks = _draw_marks(self.atlas, lines, view)
         dice = Dice(n, self.side, self.device)
@@ -120,8 +114,7 @@ class SceneRenderer:
         pair = [light(lamp, dice, ground, h, a) for h, a in ((height, albedo), (ground.height, ground.albedo))]
         pair = [torch.lerp(p * cover.tint, cover.over, cover.cover) for p in pair]
         gray, clean, added = _photograph(torch.stack(pair))
-        quads = line_quads(lines, view)
-        return self._label(lines, marks, quads, gray, _visibility(clean, added, marks, lines))
+        return self._label(lines, marks, view, gray, _visibility(clean, added, marks, lines))
 
     def _with_marks(self, lines: Lines, marks: Marks, ground: Ground, dice: Dice) -> tuple[Tensor, Tensor]:
         """Return height and albedo of the surface with its marks."""
@@ -149,16 +142,16 @@ class SceneRenderer:
         paint = torch.where(p("bright") > 0.5, bright, 0.4 * ground.albedo * (1 - p("ink")) + 0.02)
         return ground.height + relief * here, torch.lerp(ground.albedo, paint, cover)
 
-    def _label(self, lines: Lines, marks: Marks, quads: Tensor, gray: Tensor, seen: Tensor) -> Batch:
+    def _label(self, lines: Lines, marks: Marks, view: View, gray: Tensor, seen: Tensor) -> Batch:
         """Choose which lines are taught, and mark the cells that count."""
         n = len(gray)
+        quads = line_quads(lines, view)
+        along = torch.linspace(-0.48, 0.48, 25, device=self.device)
+        along = points_on_lines(lines, view, along, torch.zeros_like(along))
         middle = (quads[:, :, (1, 2)] - quads[:, :, (0, 3)]).mean(2)
         high = (quads[:, :, (3, 2)] - quads[:, :, (0, 1)]).norm(dim=3).mean(2)
         present = lines.present.view(n, LINES)
-        steps = torch.linspace(0.02, 0.98, 25, device=self.device)[None, None, :, None]
-        start, end = (quads[:, :, (0, 3)].mean(2), quads[:, :, (1, 2)].mean(2))
-        points = start[:, :, None] + (end - start)[:, :, None] * steps
-        inside = ((points > 1) & (points < self.side - 2)).all(3).float().mean(2)
+        inside = ((along > 1) & (along < self.side - 2)).all(3).float().mean(2)
         gone = present & (inside == 0)
         taught = present & (inside > SHOWN) & (seen > SEEN) & (high > LEAST_PX)
         state = torch.where(taught, 1, torch.where(present & ~gone, 2, 0))
@@ -170,7 +163,18 @@ class SceneRenderer:
         kernel = torch.where(kernel == LINES, torch.full_like(kernel, -1), kernel)
         angle = torch.atan2(middle[..., 1], middle[..., 0])
         return Batch(
-            gray.round().to(torch.uint8), kernel, counts, state, angle, high, lines.figures.view(n, LINES), seen, quads
+            gray.round().to(torch.uint8),
+            kernel,
+            counts,
+            marks.box < LINES,
+            marks.turn,
+            state,
+            angle,
+            high,
+            lines.figures.view(n, LINES),
+            lines.straight().view(n, LINES),
+            seen,
+            quads,
         )
 
 
@@ -182,23 +186,22 @@ def _draw_marks(atlas: Atlas, lines: Lines, view: View) -> Marks:
     nearest = torch.full((n, side, side), 999.0, device=device)
     row = torch.full((n, side, side), -1, dtype=torch.int32, device=device)
     label = torch.zeros(n, side, side, device=device)
-    cells = (n, side // STRIDE, side // STRIDE)
-    kernel = torch.full(cells, LINES, dtype=torch.int8, device=device)
-    box = torch.full(cells, LINES, dtype=torch.int8, device=device)
+    cells = view.cells(STRIDE)
+    kernel = torch.full(cells.x.shape, LINES, dtype=torch.int8, device=device)
+    box, turn = torch.full_like(kernel, LINES), torch.zeros_like(cells.x)
     for k in range(LINES):
 
         def c(value: Tensor, k: int = k) -> Tensor:
             return value.view(n, LINES)[:, k, None, None]
 
-        u, v = places_in_line(lines, view, k)
+        u, v, _ = places_in_line(lines, view, k)
         start, end, squeeze = c(lines.start), c(lines.end), c(lines.squeeze)
         ahead = torch.maximum(start - u, u - end) * squeeze
         off = (v - 0.5).abs() - 0.5
         near = c(lines.present) & (ahead < REACH) & (off < REACH)
-        label = torch.maximum(
-            label,
-            near * c(lines.values["label"]) * torch.sigmoid((0.45 - torch.maximum(ahead, off)) * c(lines.height) * 1.5),
-        )
+        beyond = torch.maximum(ahead - c(lines.values["plate_u"]), off - c(lines.values["plate_v"]))
+        plate = c(lines.present) * c(lines.values["label"]) * torch.sigmoid(-beyond * c(lines.height) * 1.5)
+        label = torch.maximum(label, plate)
         flat = torch.nonzero(near.flatten())[:, 0]
         rows = (flat // (side * side)) * LINES + k
         found = stroke_distance(atlas, lines.line, rows, u.flatten()[flat], v.flatten()[flat])
@@ -207,15 +210,13 @@ def _draw_marks(atlas: Atlas, lines: Lines, view: View) -> Marks:
         nearest.view(-1)[flat] = torch.where(closer, pixels, nearest.view(-1)[flat])
         far.view(-1)[flat] = torch.where(closer, found, far.view(-1)[flat])
         row.view(-1)[flat] = torch.where(closer, rows.int(), row.view(-1)[flat])
-        half = STRIDE // 2
-        uc = (u[:, half - 1 :: STRIDE, half - 1 :: STRIDE] + u[:, half::STRIDE, half::STRIDE]) / 2
-        vc = (v[:, half - 1 :: STRIDE, half - 1 :: STRIDE] + v[:, half::STRIDE, half::STRIDE]) / 2
+        uc, vc, turned = places_in_line(lines, cells, k)
         inward = torch.minimum(torch.full_like(start, DRAWN_IN), 0.3 * (end - start) * squeeze) / squeeze
         core = c(lines.present) & ((vc - 0.5).abs() < BAND) & (uc > start + inward) & (uc < end - inward)
-        kernel = torch.where(core, k, kernel)
+        kernel, turn = torch.where(core, k, kernel), torch.where(core, turned, turn)
         around = c(lines.present) & ((vc - 0.5).abs() < 0.65) & (uc > start - 0.3) & (uc < end + 0.3)
         box = torch.where(around & (box == LINES), k, box)
-    return Marks(far, row, label, kernel.to(torch.int8), box.to(torch.int8))
+    return Marks(far, row, label, kernel.to(torch.int8), box.to(torch.int8), turn)
 
 
 def _lay_labels(ground: Ground, marks: Marks, dice: Dice) -> Ground:
@@ -268,22 +269,22 @@ def _visibility(clean: Tensor, added: Tensor, marks: Marks, lines: Lines) -> Ten
     n = clean.shape[1]
     device = clean.device
     signal, rest, row = clean[0] - clean[1], clean[1] + added, marks.row.long()
-    octave = torch.log2(lines.height / 12).floor().clamp(0, 3)
-    seen = torch.zeros(n * LINES, device=device)
+    octave = torch.log2(lines.height / 12).floor().clamp(0, 3).view(n, LINES)
+    seen = torch.zeros(n, LINES, device=device)
     wide, narrow = torch.full((n,), 2.4, device=device), torch.full((n,), 0.9, device=device)
     for level in range(4):
         energies = [(blur(p, narrow, narrow) - blur(p, wide, wide, 8)) ** 2 for p in (signal, rest)]
-        inside = (row >= 0) & (marks_near(marks, 2**level))
-        index = torch.where(inside, row, n * LINES).flatten()
-        count = torch.zeros(n * LINES + 1, device=device).scatter_add(
-            0, index, torch.ones_like(index, dtype=torch.float32)
-        )
-        total = [torch.zeros(n * LINES + 1, device=device).scatter_add(0, index, e.flatten()) for e in energies]
-        mean = [t[:-1] / count[:-1].clamp_min(1) for t in total]
-        seen = torch.where(octave == level, torch.sqrt(mean[0] / (mean[1] + FLOOR**2)), seen)
+        own = torch.where((row >= 0) & marks_near(marks, 2**level), row % LINES, -1)
+        strength = torch.zeros(n, LINES, device=device)
+        for k in range(LINES):
+            mask = (own == k).float()
+            count = mask.sum((1, 2)).clamp_min(1)
+            means = [(e * mask).sum((1, 2)) / count for e in energies]
+            strength[:, k] = torch.sqrt(means[0] / (means[1] + FLOOR**2))
+        seen = torch.where(octave == level, strength, seen)
         signal, rest = F.avg_pool2d(signal[:, None], 2)[:, 0], F.avg_pool2d(rest[:, None], 2)[:, 0]
         row = row[:, ::2, ::2]
-    return seen.view(n, LINES)
+    return seen
 
 
 def marks_near(marks: Marks, step: int) -> Tensor:

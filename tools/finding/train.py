@@ -30,8 +30,13 @@ from tools.finding.scenes import SIDE, Batch, SceneRenderer
 SYNC_STEPS = 10
 """Steps after which all processes take over the first one's clock."""
 
-BUFFER = 10
+BUFFER = 16
 """Rendered batches that wait to be used."""
+
+
+GROUND, GROUND_FROM, GROUND_TO = 2.5, 0.3, 0.7
+"""Ground weighs 1 until GROUND_FROM of the total time and GROUND from GROUND_TO on: first lines are found, then kernels
+are thinned."""
 
 
 @dataclass
@@ -44,7 +49,7 @@ class Options:
     minutes: float = 8.5
     total_minutes: float | None = None
     batch: int = 32
-    uses: int = 4
+    uses: int = 6
     rate: float = 2.0e-3
     seed: int = 21
     strings: int = 200_000
@@ -53,6 +58,8 @@ class Options:
     check_batches: int = 6
     check_minutes: float = 2.0
     since: float | None = None
+    anew: bool = False
+    thin: bool = False
 
 
 @dataclass
@@ -63,6 +70,7 @@ class State:
     seconds: float = 0.0
     scenes: int = 0
     seed: int = 0
+    from_seconds: float = 0.0
     history: list[dict[str, float]] = field(default_factory=list)
 
 
@@ -125,12 +133,23 @@ class Trainer:
         self.network.load_state_dict(torch.load(folder / "weights.pt", map_location=self.device))
         self.average.load_state_dict(torch.load(folder / "average.pt", map_location=self.device))
         self.state = State(**json.loads((folder / "state.json").read_text()))
+        if self.options.anew:
+            self.state.from_seconds = self.state.seconds
+
+    def done(self) -> float:
+        """Return the share of the total time that is over."""
+        return min(1.0, (self.state.seconds - self.state.from_seconds) / self.total_seconds)
+
+    def ground_weight(self) -> float:
+        """Return how much ground weighs now."""
+        if self.options.thin:
+            return GROUND
+        return 1 + (GROUND - 1) * min(1.0, max(0.0, (self.done() - GROUND_FROM) / (GROUND_TO - GROUND_FROM)))
 
     def rate(self) -> float:
         """Return the learning rate: a short rise after each start, then a cosine over the total time."""
-        done = min(1.0, self.state.seconds / self.total_seconds)
         rise = min(1.0, (self.state.step - self.first_step + 1) / 150)
-        return self.options.rate * rise * max(0.004, 0.5 * (1 + math.cos(math.pi * done)))
+        return self.options.rate * rise * max(0.004, 0.5 * (1 + math.cos(math.pi * self.done())))
 
     def next_batch(self) -> Batch:
         """Return a rendered batch, a new one every `uses` steps."""
@@ -152,7 +171,7 @@ class Trainer:
             group["lr"] = self.rate()
         with torch.autocast(self.device.type, torch.bfloat16):
             planes = self.network(x)
-        loss, self.parts = region_loss(planes.float(), batch)
+        loss, self.parts = region_loss(planes.float(), batch, self.ground_weight())
         self.optimizer.zero_grad(set_to_none=True)
         loss.backward()
         self._share_gradients()
@@ -199,7 +218,8 @@ class Trainer:
         begun = options.since or time.time()  # the whole command's start, where it is told
         trained_from, before = time.time(), self.state.seconds
         left = options.minutes * 60 - (trained_from - begun)
-        self.total_seconds = options.total_minutes * 60 if options.total_minutes else before + max(left, 1.0)
+        trained = before - self.state.from_seconds
+        self.total_seconds = options.total_minutes * 60 if options.total_minutes else trained + max(left, 1.0)
         checked, shown, shown_at, total = time.time(), time.time(), self.state.step, torch.zeros((), device=self.device)
         while True:
             if (self.state.step - self.first_step) % SYNC_STEPS == 0:
@@ -252,13 +272,15 @@ def main() -> None:
     parser.add_argument("--pack", type=Path, required=True, help="folder with glyphs.npz, strings.txt and textures")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--resume", type=Path)
+    parser.add_argument("--anew", action="store_true", help="the learning rate starts anew on --resume")
+    parser.add_argument("--thin", action="store_true", help="ground has its full weight from the start")
     parser.add_argument("--minutes", type=float, default=8.5, help="until this run ends, counted from --since or now")
     parser.add_argument(
-        "--total-minutes", type=float, help="over all runs, for the learning rate; else this run ends it"
+        "--total-minutes", type=float, help="over all runs since --anew, for the learning rate; else this run ends it"
     )
     parser.add_argument("--since", type=float, help="time (seconds since 1970) that --minutes are counted from")
     parser.add_argument("--batch", type=int, default=32)
-    parser.add_argument("--uses", type=int, default=4)
+    parser.add_argument("--uses", type=int, default=6)
     parser.add_argument("--rate", type=float, default=2.0e-3)
     parser.add_argument("--seed", type=int, default=21)
     parser.add_argument("--strings", type=int, default=200_000)

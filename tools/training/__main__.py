@@ -44,7 +44,9 @@ def due(plan: Plan) -> list[list[str]]:
     heldout, checkpoint = folder / "heldout.npz", folder / "checkpoint"
     if not heldout.exists():
         chosen.append(["tools.training.heldout", str(folder), str(heldout)])
-    chosen.append(["tools.training.export", str(checkpoint), "--heldout", str(heldout), "--pack", str(folder)])
+    chosen.append(
+        ["tools.training.export", str(checkpoint), "--balance", "--heldout", str(heldout), "--pack", str(folder)]
+    )
     photos = [folder / f"photos-{difficulty}" for difficulty in DIFFICULTIES]
     for photo_folder, difficulty in zip(photos, DIFFICULTIES, strict=True):
         if not (photo_folder / "labels.csv").exists():

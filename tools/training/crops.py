@@ -150,7 +150,7 @@ class CropRenderer:
         figure = place["figure"]
         dim = torch.arange(n, device=device) < int(n * DIM)
         _weaken(values, dim)
-        fatten(values, self.pool.lengths[pick] <= 2)
+        fatten(values, self.pool.lengths[pick])
         ground = surface.make_ground(self.bank, values, width)
         extra, tint = make_clutter(values, u, v, main.length, width)
         image = surface.shade(values, ground, torch.minimum(distance, others), extra, figure)
@@ -271,14 +271,27 @@ class CropRenderer:
             lettered[torch.randint(0, len(lettered), (n,), device=device)],
             torch.full((n,), 0.1, device=device),
         )
-        size = uniform((n, 1, 1), 0.2, 0.42, device)
+        size = uniform((n, 1, 1), 0.2, 0.5, device)
         u = (scene.u + line.length[:, None, None] * size + uniform((n, 1, 1), 0.15, 0.7, device)) / size
         level = uniform((n, 1, 1), 0.15, 1.0, device)
         v = (scene.v - level) / size + 0.5
         tag = line_distance(self.atlas, line, u.flatten(1), v.flatten(1), 0).view_as(u) * size
         tag = torch.minimum(tag, self._crest(u, (scene.v - level) / size + uniform((n, 1, 1), 1.1, 1.6, device)) * size)
-        tagged = (torch.rand(n, device=device) < torch.where(plate, 0.35, 0.04))[:, None, None]
-        return torch.where(tagged, torch.minimum(best, tag), best)
+        tagged = (torch.rand(n, device=device) < torch.where(plate, 0.5, 0.04))[:, None, None]
+        return torch.minimum(self._seals(scene), torch.where(tagged, torch.minimum(best, tag), best))
+
+    def _seals(self, scene: Scene) -> Tensor:
+        """Return distances to two emblems, one above the other, in the first gap of two in five plates."""
+        device, n = self.device, len(scene.style)
+        gap = scene.codes == SPACE
+        middle = scene.main.center.gather(1, gap.int().argmax(1, keepdim=True))[:, :, None]
+        size = uniform((n, 1, 1), 0.25, 0.42, device)
+        u = (scene.u - middle) / size + 0.6
+        best = torch.full_like(scene.u, FAR)
+        for level in (uniform((n, 1, 1), 0.1, 0.32, device), uniform((n, 1, 1), 0.62, 0.85, device)):
+            best = torch.minimum(best, self._crest(u, (scene.v - level) / size + 0.5) * size)
+        shown = self._plates(scene) & gap.any(1) & (torch.rand(n, device=device) < 0.4)
+        return torch.where(shown[:, None, None], best, FAR)
 
     def _crest(self, u: Tensor, v: Tensor) -> Tensor:
         """Return distances to an emblem above the small letters: a ring, dots in a ring, one character, or none."""

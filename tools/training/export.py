@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+import tempfile
 import warnings
 from dataclasses import asdict
 from pathlib import Path
@@ -17,9 +18,12 @@ import cv2
 import numpy as np
 import torch
 
+from tools.training.balance import balance
 from tools.training.camera import LOCAL_FLOOR, LOCAL_PX
+from tools.training.crops import CropRenderer
 from tools.training.layout import HEIGHT
 from tools.training.model import LineNetwork, Shape, count_parameters
+from tools.training.start import fill, mean_of
 from tools.training.strings import READ
 from tools.training.temperature import fit_temperature
 
@@ -28,6 +32,9 @@ WEIGHTS_FOLDER = Path(__file__).parents[2] / "reader" / "recognize" / "weights"
 CHECK_SHAPES = ((1, 64), (3, 176), (2, 480))
 """Batch and width of the inputs whose answers are kept in line_check.npz."""
 
+BALANCE_SEED, BALANCE_STYLES = 31, 2500
+"""Seed and number of styles of the rendered crops on which --balance measures; all styles would take minutes to set."""
+
 TOLERANCE = 2e-3
 """Largest difference of logits (which span about 30) between OpenCV and PyTorch."""
 
@@ -35,6 +42,8 @@ TRAINED = {
     "rounds 1 to 3": "15,055 steps, 23.0 M crops, 1,196 s on one H100",
     "round 4": "from those weights (--weights): 10,650 steps, 38.3 M crops, 1,020 s on two H100s",
     "touch-up": "500 steps, 0.04 M crops, 13 min on two shared CPU cores (--touch-up); mean of before and after",
+    "round 5": "from those weights: 5,090 steps, 17.9 M crops, 463 s on two H100s; normalizations measured again "
+    "(--balance); mean with the weights before (--blend, --share 0.5)",
 }
 """What the released weights went through, of which a checkpoint knows only the last run."""
 
@@ -48,19 +57,34 @@ DATA = [
 ]
 
 
-def load_network(folder: Path, before: Path | None = None) -> LineNetwork:
-    """Return the averaged network of a checkpoint, ready to read.
-
-    With `before`, the checkpoint that a touch-up went on from, the mean of both: it keeps most of what the touch-up
-    learned and loses less of the rest (Wortsman et al. 2022).
-    """
-    values = torch.load(folder / "average.pt", map_location="cpu")
-    if before:
-        older = torch.load(before / "average.pt", map_location="cpu")
-        values = {k: (v + older[k]) / 2 if v.is_floating_point() else v for k, v in values.items()}
+def load_network(folder: Path) -> LineNetwork:
+    """Return the averaged network of a checkpoint, ready to read."""
     network = LineNetwork(len(READ) + 1)
-    network.load_state_dict(values)
+    network.load_state_dict(torch.load(folder / "average.pt", map_location="cpu"))
     return network.eval()
+
+
+def balance_renderer(pack: Path) -> CropRenderer:
+    """Return the renderer of the crops on which --balance measures: training styles, always the same ones."""
+    return CropRenderer(
+        pack / "glyphs.npz",
+        pack / "textures",
+        torch.device("cpu"),
+        seed=BALANCE_SEED,
+        strings=20_000,
+        most_styles=BALANCE_STYLES,
+    )
+
+
+def blend(network: LineNetwork, older: Path, share: float) -> LineNetwork:
+    """Return the mean of a network and the line.onnx that its training went on from; `share` is the network's part."""
+    with tempfile.TemporaryDirectory() as place:
+        write_onnx(network, Path(place) / "newer.onnx")
+        folded = mean_of(older, Path(place) / "newer.onnx", share)
+    mixed = LineNetwork(len(READ) + 1)
+    noise = torch.randn(8, 2, HEIGHT, 96, generator=torch.Generator().manual_seed(0))
+    fill(mixed, folded, noise)  # any input serves: the normalizations undo what they measure of it
+    return mixed.eval()
 
 
 def write_onnx(network: LineNetwork, path: Path) -> None:
@@ -142,11 +166,18 @@ def main() -> None:
     parser.add_argument("checkpoint", type=Path)
     parser.add_argument("--out", type=Path, default=WEIGHTS_FOLDER)
     parser.add_argument("--heldout", type=Path, help="held-out renders (heldout.py) to fit the temperature on")
-    parser.add_argument("--blend", type=Path, help="checkpoint that a touch-up went on from, to take the mean with")
+    parser.add_argument("--balance", action="store_true", help="measure the normalizations again on all widths")
+    parser.add_argument("--blend", type=Path, help="line.onnx that the training went on from, to take the mean with")
+    parser.add_argument("--share", type=float, default=0.5, help="the checkpoint's share of that mean, 0 to 1")
     parser.add_argument("--pack", type=Path, default=Path(".training"))
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    network = load_network(options.checkpoint, options.blend)
+    renderer = balance_renderer(options.pack) if options.balance else None
+    network = load_network(options.checkpoint)
+    if renderer:
+        balance(network, renderer)
+    if options.blend:
+        network = blend(network, options.blend, options.share)
     write_onnx(network, options.out / "line.onnx")
     difference = largest_difference(network, options.out / "line.onnx")
     if difference > TOLERANCE:

@@ -11,6 +11,9 @@ from tools.training.layout import HEIGHT, Line, uniform
 SMALLEST_PX = 8.0
 """Least height of figures in a crop, in pixels."""
 
+CUT_SHARE, MOST_CUT = 0.08, 0.25
+"""Share of lines whose first or last character the crop's edge cuts, and the most of its width that is lost."""
+
 
 def roll_wheels(line: Line, wheels: Tensor) -> None:
     """Turn wheels a little out of line, the last one by up to half a figure."""
@@ -32,11 +35,16 @@ def strike_twice(distance: Tensor, punched: Tensor) -> Tensor:
     return torch.where(twice[:, None, None], torch.minimum(distance, again), distance)
 
 
-def fatten(values: dict[str, Tensor], short: Tensor) -> None:
-    """Make a fifth of the short strings bold, by up to 0.07 of a figure's height on both sides of each stroke."""
-    device = short.device
-    bold = short & (torch.rand(len(short), device=device) < 0.2)
-    values["weight"] = torch.where(bold, values["weight"] - uniform(short.shape, 0.0, 0.07, device), values["weight"])
+def fatten(values: dict[str, Tensor], lengths: Tensor) -> None:
+    """Make a fifth of the short strings bold, by up to 0.07 of a figure's height on both sides of each stroke.
+
+    Of lone characters two in five are bold, by up to 0.1.
+    """
+    device = lengths.device
+    lone = lengths == 1
+    bold = (lengths <= 2) & (torch.rand(len(lengths), device=device) < torch.where(lone, 0.4, 0.2))
+    more = uniform(lengths.shape, 0.0, 1.0, device) * torch.where(lone, 0.1, 0.07)
+    values["weight"] = torch.where(bold, values["weight"] - more, values["weight"])
 
 
 def place_lines(main: Line, width: int, device: torch.device) -> dict[str, Tensor]:
@@ -74,6 +82,7 @@ def place_lines(main: Line, width: int, device: torch.device) -> dict[str, Tenso
             torch.rand(n, device=device) < 0.6, uniform((n,), 0.3, 0.7, device), uniform((n,), 0.05, 0.95, device)
         ),
     )
+    lead = torch.where(spare > 0, _cut_ends(main, lead, spare), lead)
     rows = HEIGHT / figure
     extra = rows - 1
     up = extra * torch.where(
@@ -81,6 +90,19 @@ def place_lines(main: Line, width: int, device: torch.device) -> dict[str, Tenso
     )
     up = torch.where(extra < 0, extra * 0.5, up)
     return {"figure": figure, "squeeze": squeeze, "left": -lead, "right": -lead + span, "up": up, "far": far}
+
+
+def _cut_ends(main: Line, lead: Tensor, spare: Tensor) -> Tensor:
+    """Move CUT_SHARE of the lines so that the crop's edge cuts their first or last character a little."""
+    n, device = len(lead), lead.device
+    last = ((main.cell >= 0) * torch.arange(main.cell.shape[1], device=device)).amax(1, keepdim=True)
+    lost = uniform((n,), 0.03, MOST_CUT, device) * 2
+    first_edge = main.center[:, 0] - main.half[:, 0] * (1 - lost)
+    last_half, last_center = main.half.gather(1, last)[:, 0], main.center.gather(1, last)[:, 0]
+    last_edge = last_center + last_half * (1 - lost)
+    roll = torch.rand(n, device=device)
+    lead = torch.where(roll < CUT_SHARE / 2, -first_edge, lead)
+    return torch.where(roll > 1 - CUT_SHARE / 2, spare + main.length - last_edge, lead)
 
 
 def line_places(place: dict[str, Tensor], values: dict[str, Tensor], width: int) -> tuple[Tensor, Tensor]:

@@ -33,16 +33,35 @@ def read_folded(path: Path) -> list[tuple[Tensor, Tensor]]:
     return [(tensor(n.input[1]), tensor(n.input[2])) for n in graph.node if n.op_type == "Conv"]
 
 
-@torch.no_grad()
 def start_from(network: LineNetwork, path: Path, pictures: Tensor) -> None:
     """Fill `network` from line.onnx; `pictures` (N, 2, 48, W) are inputs whose statistics the normalizations get.
 
     Raises ValueError where the file's convolutions are not this network's.
     """
     folded = read_folded(path)
-    places = [module for module in network.modules() if isinstance(module, nn.Conv2d)]
-    if [kernel.shape for kernel, _ in folded] != [place.weight.shape for place in places]:
+    if [kernel.shape for kernel, _ in folded] != [place.weight.shape for place in _convolutions(network)]:
         raise ValueError(f"{path}: not the weights of this network's shape; start from the line.onnx of model.Shape")
+    fill(network, folded, pictures)
+
+
+def mean_of(older: Path, newer: Path, share: float) -> list[tuple[Tensor, Tensor]]:
+    """Return the folded convolutions between two line.onnx files: `share` (0 to 1) of the newer, the rest of the older.
+
+    Weights that were trained on from one another can be averaged (Wortsman et al. 2022); the normalizations are folded
+    in first, so that no two scales of one channel are mixed.
+    """
+    pairs = zip(read_folded(older), read_folded(newer), strict=True)
+    return [(torch.lerp(k0, k1, share), torch.lerp(b0, b1, share)) for (k0, b0), (k1, b1) in pairs]
+
+
+def _convolutions(network: LineNetwork) -> list[nn.Conv2d]:
+    return [module for module in network.modules() if isinstance(module, nn.Conv2d)]
+
+
+@torch.no_grad()
+def fill(network: LineNetwork, folded: list[tuple[Tensor, Tensor]], pictures: Tensor) -> None:
+    """Fill `network` with folded convolutions as `read_folded` returns them; `pictures` as in `start_from`."""
+    places = _convolutions(network)
     biases: dict[nn.Module, Tensor] = {}
     for place, (kernel, bias) in zip(places, folded, strict=True):
         place.weight.copy_(kernel)

@@ -89,6 +89,15 @@ MONTHS = ["JAN", "FEB", "MAR", "APR", "MAY", "JUNE", "JULY", "AUG", "SEPT", "OCT
 VEHICLE = "ABCDEFGHJKLMNPRSTUVWXYZ0123456789"
 """The characters of vehicle identification numbers (ISO 3779: no I, O or Q)."""
 
+CLEAR = VEHICLE[:23]
+"""Letters that stand close to figures: none that could be taken for one, so that a figure's neighbors tell it."""
+
+BROAD, BROAD_SHARE = "MWNH", 0.12
+"""Letters that blur most easily when small, and how often one is drawn on purpose."""
+
+LONE = "0101010123456789"
+"""Single figures are drawn from these: 0 and 1, which look most like marks that are no figures, four times as often."""
+
 
 def _figures(rng: np.random.Generator, low: int, high: int) -> str:
     text = "".join(str(d) for d in rng.integers(0, 10, int(rng.integers(low, high + 1))))
@@ -97,8 +106,14 @@ def _figures(rng: np.random.Generator, low: int, high: int) -> str:
     return text
 
 
-def _letter(rng: np.random.Generator) -> str:
-    return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[int(rng.integers(26))]
+def _lone(rng: np.random.Generator) -> str:
+    return LONE[int(rng.integers(len(LONE)))]
+
+
+def _letter(rng: np.random.Generator, choice: str = "ABCDEFGHIJKLMNOPQRSTUVWXYZ") -> str:
+    if rng.random() < BROAD_SHARE:
+        return BROAD[int(rng.integers(len(BROAD)))]
+    return choice[int(rng.integers(len(choice)))]
 
 
 def _year(rng: np.random.Generator) -> str:
@@ -120,10 +135,10 @@ def _lettered(rng: np.random.Generator) -> str:
     number = _figures(rng, 1, 6)
     roll = rng.random()
     if roll < 0.5:
-        return _letter(rng) + gap + number
+        return _letter(rng, CLEAR) + gap + number
     if roll < 0.85:
-        return number + gap + _letter(rng)
-    return _letter(rng) + _letter(rng) + gap + number
+        return number + gap + _letter(rng, CLEAR)
+    return _letter(rng) + _letter(rng, CLEAR) + gap + number
 
 
 def _date(rng: np.random.Generator) -> str:
@@ -150,7 +165,7 @@ def _grouped(rng: np.random.Generator) -> str:
 def _mixed(rng: np.random.Generator) -> str:
     length = int(rng.integers(5, 9))
     letters = rng.random() * 0.6 + 0.1
-    return "".join(_letter(rng) if rng.random() < letters else str(rng.integers(10)) for _ in range(length))
+    return "".join(_letter(rng, CLEAR) if rng.random() < letters else str(rng.integers(10)) for _ in range(length))
 
 
 def _vehicle(rng: np.random.Generator) -> str:
@@ -184,18 +199,19 @@ def _counter(rng: np.random.Generator) -> str:
 
 
 KINDS = (
-    (0.34, lambda r: _figures(r, 3, 7)),
+    (0.37, lambda r: _figures(r, 3, 7)),
     (0.04, _counter),
-    (0.05, lambda r: _figures(r, 7, 9)),
-    (0.09, _year),
-    (0.14, lambda r: _figures(r, 1, 2)),
-    (0.06, _prefixed),
-    (0.06, _lettered),
+    (0.045, lambda r: _figures(r, 7, 9)),
+    (0.085, _year),
+    (0.095, lambda r: _figures(r, 1, 2)),
+    (0.04, _lone),
+    (0.055, _prefixed),
+    (0.055, _lettered),
     (0.03, _date),
-    (0.05, _grouped),
-    (0.05, _mixed),
-    (0.04, _plate),
-    (0.04, _vehicle),
+    (0.045, _grouped),
+    (0.02, _mixed),
+    (0.045, _plate),
+    (0.045, _vehicle),
     (0.03, _word),
 )
 """Share and maker of each kind of string."""

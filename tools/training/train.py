@@ -114,6 +114,10 @@ class Trainer:
         self.strips = load_strips(options.pack / "strips.npz", self.device, held=False)
         if options.weights and not options.resume:
             self._start(options.weights)
+        if options.touch_up:
+            for module in self.network.modules():
+                if isinstance(module, nn.BatchNorm2d):
+                    module.eval()
         decay: list[nn.Parameter] = []
         plain: list[nn.Parameter] = []
         for p in self.network.parameters():
@@ -130,9 +134,6 @@ class Trainer:
         self.average.load_state_dict(torch.load(folder / "average.pt", map_location=self.device))
         if self.options.touch_up:
             self.network.load_state_dict(self.average.state_dict())
-            for module in self.network.modules():
-                if isinstance(module, nn.BatchNorm2d):
-                    module.eval()
         self.state = State(**json.loads((folder / "state.json").read_text()))
 
     def _start(self, path: Path) -> None:
@@ -151,7 +152,7 @@ class Trainer:
         rise = min(
             1.0,
             (self.state.step - self.start_step + 1)
-            / (400 if self.start_step == 0 else 20 if self.options.touch_up else 200),
+            / (20 if self.options.touch_up else 400 if self.start_step == 0 else 200),
         )
         return self.options.rate * rise * max(0.004, 0.5 * (1 + math.cos(math.pi * done)))
 
@@ -368,7 +369,7 @@ def main() -> None:
     parser.add_argument("--checks", type=int, default=4)
     parser.add_argument("--most-styles", type=int)
     parser.add_argument(
-        "--touch-up", action="store_true", help="go on from the average, normalizations held as they are"
+        "--touch-up", action="store_true", help="go on gently (from the average), normalizations held as they are"
     )
     parser.add_argument("--most-width", type=int, default=max(WIDTHS))
     parser.add_argument("--compiled", action="store_true")

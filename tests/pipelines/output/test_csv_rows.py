@@ -39,7 +39,7 @@ def row_of(line: str) -> dict[str, str]:
 
 def test_header() -> None:
     assert write_header() == (
-        "path,sha256,serial,accepted,probability,model,year,edtf,earliest,latest,maker,advice,error\r\n"
+        "path,sha256,serial,accepted,probability,model,year,edtf,earliest,latest,year_probability,maker,advice,error\r\n"
     )
 
 
@@ -55,6 +55,7 @@ def test_answer() -> None:
         "edtf": "1874~",
         "earliest": "1873",
         "latest": "1876",
+        "year_probability": "0.8731",
         "maker": "Harrow & Thistle",
         "advice": "Hold the lamp low, at the side.",
         "error": "",

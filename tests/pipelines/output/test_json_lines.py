@@ -18,9 +18,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator, ValidationError
 
-from pipelines.output.json_lines import answer_object, load_schema, write_answer, write_error
+from pipelines.output.json_lines import answer_object, load_schema, write_answer, write_dated, write_error
 from reader.results import ANSWER_VERSION, Answer, MarkKind
-from tests.pipelines.fake_reader import make_answer, make_empty_answer
+from tests.pipelines.fake_reader import MAKER, make_answer, make_dating, make_empty_answer
 
 SCHEMA = Draft202012Validator(load_schema())
 
@@ -97,7 +97,13 @@ def test_keys_and_nesting() -> None:
             "year": None,
             "interval": [None],
             "probability": None,
-            "evidence": [{"kind": None, "says": None, "source": None}],
+            "interval_50": [None],
+            "years": [None],
+            "probabilities": [None],
+            "candidates": [{**candidate, "series": None, "year": None, "interval": [None], "why": None}],
+            "figures": [{"place": None, "rivals": [{**candidate, "year": None, "interval": [None]}]}],
+            "alternatives": [{"text": None, "slip": None, "year": None, "interval": [None]}],
+            "evidence": [{"kind": None, "says": None, "source": None, "not_before": None, "not_after": None}],
             "warnings": [None],
         },
         "advice": [{"code": None, "text": None}],
@@ -193,6 +199,14 @@ BREAKS = [
     ("dating.year", "1874"),
     ("dating.interval", [1873]),
     ("dating.evidence.0.source", None),
+    ("dating.evidence.0.not_before", "1873"),
+    ("dating.interval_50", [1874]),
+    ("dating.probabilities.0", 1.2),
+    ("dating.candidates.0.year", "1874"),
+    ("dating.candidates.0.interval", [1873]),
+    ("dating.figures.0.place", 0),
+    ("dating.figures.0.rivals.0.text", "17"),
+    ("dating.alternatives.0.slip", None),
     ("advice", [{"code": "a"}]),
     ("seconds.total", -1),
     ("seconds.more", 1),
@@ -225,3 +239,16 @@ def test_broken_error_objects_are_refused(path: str, value: object) -> None:
     change(path, value)(data)
     with pytest.raises(ValidationError):
         SCHEMA.validate(data)
+
+
+def test_a_typed_number_has_a_line_of_its_own() -> None:
+    line = write_dated("41873", MAKER, make_dating(), ("Mind.",))
+    data = parse(line)
+    SCHEMA.validate(data)
+    assert list(data) == ["version", "input", "maker", "dating", "warnings"]
+    assert data["dating"] == answer_object(make_answer())["dating"]
+    none = parse(write_dated("?", None, None, ("No year.",)))
+    SCHEMA.validate(none)
+    assert (none["dating"], none["maker"], none["warnings"]) == (None, None, ["No year."])
+    with pytest.raises(ValidationError):
+        SCHEMA.validate({**none, "more": 1})

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reader.dating.makers import find_maker, plain_name
+from reader.dating.makers import find_maker
+from reader.dating.names import plain_name
 from reader.dating.tables import load_tables
 from reader.errors import MakerError
 
@@ -28,17 +29,45 @@ from reader.errors import MakerError
         ("Pellwick", "pellwick-brothers"),
         ("Ostrava Lane Organ Works", "ostrava-lane"),
         ("ostrava lane organ co", "ostrava-lane"),
+        ("Harrow und Thistle", "harrow-and-thistle"),
+        ("Gebr. Ahornfels", "gebruder-ahornfels"),
+        ("GEBRUEDER AHORNFELS", "gebruder-ahornfels"),
+        ("Ahornfels Brothers", "gebruder-ahornfels"),
+        ("Ahornfels & Söhne", "gebruder-ahornfels"),
+        ("Ahornfels & Sohn", "gebruder-ahornfels"),
+        ("Aubepin & Fils", "aubepin-et-fils"),
+        ("AUBÉPIN ET FILS", "aubepin-et-fils"),
+        ("Aubépin Frères & Compagnie", "aubepin-et-fils"),
+        ("Aubepin Bros & Co", "aubepin-et-fils"),
+        ("Skelmere Brothers", "skelmere-and-rook"),
+        ("Erard", "erard"),
+        ("É\N{COMBINING ACUTE ACCENT}rard".replace("É", "E"), "erard"),
+        ("Bluethner", "julius-bluthner"),
+        ("BLÜTHNER", "julius-bluthner"),
+        ("Boesendorfer", "bosendorfer"),
+        ("Pleyel Wolff et Cie", "pleyel"),
+        ("Pleyel, Wolff & Co.", "pleyel"),
+        ("J. Kerntopf & Son", "j-kerntopf-i-syn"),
+        ("J. Kerntopf und Sohn", "j-kerntopf-i-syn"),
+        ("John Broadwood & Son", "john-broadwood-and-sons"),
+        ("J Estey and Company", "estey-organ-co"),
+        ("Duetz", None),
+        ("A. Duetz", "a-dutz"),
         ("\N{FULLWIDTH LATIN CAPITAL LETTER O}strava Lane", "ostrava-lane"),
     ],
 )
-def test_spellings_that_mean_a_maker(typed: str, id_: str) -> None:
-    assert find_maker(typed, load_tables()).id == id_
+def test_spellings_that_mean_a_maker(typed: str, id_: str | None) -> None:
+    if id_ is None:
+        with pytest.raises(MakerError):
+            find_maker(typed, load_tables())
+    else:
+        assert find_maker(typed, load_tables()).id == id_
 
 
 def test_every_name_and_alias_of_the_tables_is_found() -> None:
     tables = load_tables()
     for id_, table in tables.makers.items():
-        for name in (table.maker.name, *table.aliases):
+        for name in table.names:
             assert find_maker(name, tables).id == id_
 
 
@@ -48,9 +77,10 @@ def test_every_name_and_alias_of_the_tables_is_found() -> None:
         ("Harow & Thistel", "closest known names: Harrow & Thistle"),
         ("Pelwick Brothers", "closest known names: Pellwick Brothers"),
         ("Ostrava Organs", "closest known names: Ostrava Lane Organ Works"),
-        ("zzz", "type one of these"),
+        ("zzz", "or one close to it; `rakelight tables` lists the known makers"),
         ("Har\nrow", "closest known names: Harrow & Thistle"),
-        ("x" * 100_000, "closest known names"),
+        ("x" * 100_000, "or one close to it"),
+        ("Steinwey", r"closest known names: Steinway & Sons \(0.8\d\)"),
     ],
 )
 def test_an_unknown_name_is_told_the_closest(typed: str, closest: str) -> None:
@@ -89,6 +119,14 @@ def test_empty_tables_say_so(folder: Any) -> None:
         folder.write(file, folder.rows(file)[:1])
     with pytest.raises(MakerError, match="tables are empty"):
         find_maker("Pellwick", load_tables(folder.path))
+
+
+def test_an_error_gives_the_close_names_with_their_scores() -> None:
+    with pytest.raises(MakerError) as caught:
+        find_maker("Pelwick Brothers", load_tables())
+    (name, score), *_ = caught.value.candidates
+    assert name == "Pellwick Brothers"
+    assert 0.9 < score < 1.0
 
 
 @given(st.text(max_size=40))

@@ -1,8 +1,8 @@
 """The built-in descriptor against the published rules, and that our reader refuses broken descriptors.
 
 Rules: Table Schema 1.0.0-rc.2 (Frictionless Data, 4 October 2019), read from the specification's text; Data Package and
-Data Resource of the same family (names, paths, resources, profiles), partly from memory. The built-in package was also
-checked by hand with the frictionless library 5.21.0 in November 2026: both resources valid.
+Data Resource of the same family (names, paths, resources, profiles), partly from memory. The library of the standard's
+makers is asked in tests/published/test_table_descriptors.py.
 """
 
 from __future__ import annotations
@@ -11,13 +11,15 @@ import csv
 import json
 import re
 from collections.abc import Callable
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
-from reader.dating.schema import read_package
-from reader.dating.tables import DATA_FOLDER, Basis, YearKind, load_tables
+from reader.dating.schema import check_package, read_package
+from reader.dating.tables import DATA_FOLDER, FORMS, PUBLISHED_FOLDER, Basis, YearKind, load_tables
 from reader.errors import TableError
 
 RANGED = {"integer", "number", "date", "time", "datetime", "year", "yearmonth"}
@@ -86,17 +88,23 @@ def broken_schema_rules(schema: dict[str, Any], resources: dict[str, Any]) -> li
     return found
 
 
-def built_in() -> dict[str, Any]:
-    descriptor = json.loads((DATA_FOLDER / "datapackage.json").read_text(encoding="utf-8"))
+def built_in(folder: Path = DATA_FOLDER) -> dict[str, Any]:
+    descriptor = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
     assert isinstance(descriptor, dict)
     return descriptor
 
 
-def test_the_built_in_descriptor_keeps_the_published_rules() -> None:
-    descriptor = built_in()
+@pytest.mark.parametrize("folder", [DATA_FOLDER, PUBLISHED_FOLDER], ids=["invented", "published"])
+def test_the_built_in_descriptor_keeps_the_published_rules(folder: Path) -> None:
+    descriptor = built_in(folder)
     assert broken_rules(descriptor) == []
     assert descriptor["profile"] == "tabular-data-package"
     assert {resource["profile"] for resource in descriptor["resources"]} == {"tabular-data-resource"}
+
+
+def test_both_built_in_packages_have_one_form() -> None:
+    one, other = (built_in(folder)["resources"] for folder in (DATA_FOLDER, PUBLISHED_FOLDER))
+    assert one == other
 
 
 def test_the_rules_above_can_fail() -> None:
@@ -113,22 +121,24 @@ def test_the_rules_above_can_fail() -> None:
 
 
 def test_fields_stand_in_the_order_of_the_columns() -> None:
-    for resource in built_in()["resources"]:
-        with (DATA_FOLDER / resource["path"]).open(encoding="utf-8", newline="") as file:
+    for folder, resource in ((f, r) for f in (DATA_FOLDER, PUBLISHED_FOLDER) for r in built_in(f)["resources"]):
+        with (folder / resource["path"]).open(encoding="utf-8", newline="") as file:
             header = next(csv.reader(file))
         assert [field["name"] for field in resource["schema"]["fields"]] == header
         assert all(field.get("description") for field in resource["schema"]["fields"])
 
 
 def test_every_csv_file_is_described() -> None:
-    described = {resource["path"] for resource in built_in()["resources"]}
-    assert described == {path.name for path in DATA_FOLDER.glob("*.csv")}
+    for folder in (DATA_FOLDER, PUBLISHED_FOLDER):
+        described = {resource["path"] for resource in built_in(folder)["resources"]}
+        assert described == {path.name for path in folder.glob("*.csv")}
 
 
 def test_the_descriptor_and_the_code_know_the_same_words() -> None:
     fields = {field["name"]: field for field in built_in()["resources"][1]["schema"]["fields"]}
     assert fields["year_kind"]["constraints"]["enum"] == [kind.value for kind in YearKind]
     assert fields["basis"]["constraints"]["enum"] == [basis.value for basis in Basis]
+    assert fields["form"]["constraints"]["enum"] == list(FORMS)
 
 
 def _field(number: int, **change: Any) -> Callable[[Any], object]:
@@ -158,7 +168,8 @@ FOREIGN = {"fields": "maker", "reference": {"resource": "makers", "fields": "id"
         (_resource(path="/etc/x"), "relative"),
         (_resource(path="nothing.csv"), "cannot be read"),
         (_resource(schema={"fields": []}), "needs fields"),
-        (_resource(dialect={"delimiter": ";"}), "only the comma"),
+        (_resource(dialect={"delimiter": "|"}), "another delimiter"),
+        (_resource(encoding="latin-1"), "only UTF-8"),
         (_field(2, type="duration"), "type 'duration' is not read"),
         (_field(2, constraints={"pattern": "[0-9]+"}), "constraint 'pattern' is not checked for type integer"),
         (_field(2, constraints={"minimum": "few"}), "no whole number"),
@@ -203,3 +214,31 @@ def test_a_primary_key_may_not_be_empty_even_when_the_field_does_not_say_so(fold
     with pytest.raises(TableError, match="required") as caught:
         load_tables(folder.path)
     assert (caught.value.row, caught.value.column) == (5, "series")
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.text(max_size=8),
+    lambda children: st.lists(children, max_size=3) | st.dictionaries(st.text(max_size=8), children, max_size=3),
+    max_leaves=8,
+)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@given(st.data(), JSON)
+def test_any_value_anywhere_in_a_descriptor_is_read_or_refused(folder: Any, data: st.DataObject, value: Any) -> None:
+    """A value of the built-in descriptor, drawn at any depth, is replaced by any other."""
+    descriptor = built_in()
+    place: Any = descriptor
+    while True:
+        keys = list(range(len(place))) if isinstance(place, list) else sorted(place)
+        key = data.draw(st.sampled_from(keys))
+        if not isinstance(place[key], list | dict) or not place[key] or data.draw(st.booleans()):
+            place[key] = value
+            break
+        place = place[key]
+    (folder.path / "datapackage.json").write_text(json.dumps(descriptor), encoding="utf-8")
+    try:
+        _, problems = check_package(folder.path / "datapackage.json")
+    except TableError as error:
+        problems = [error]
+    assert all(str(problem).isprintable() for problem in problems)

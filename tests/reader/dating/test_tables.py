@@ -2,45 +2,67 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from reader.dating import tables as tables_module
-from reader.dating.tables import DATA_FOLDER, Basis, YearKind, load_tables
+from reader.dating.tables import DATA_FOLDER, Basis, BreakPoint, YearKind, built_in_tables, load_tables
 from reader.errors import TableError
+
+ROOT = Path(__file__).parents[3]
 
 POINTS, MAKERS = "break_points.csv", "makers.csv"
 
 
-def test_the_three_demo_makers_span_their_numbers_and_years() -> None:
+OLD = {"harrow-and-thistle", "ostrava-lane", "pellwick-brothers"}
+
+
+def test_the_invented_makers_span_their_numbers_and_years() -> None:
     spans = {
         table.maker.name: [(s.name, s.first.serial, s.last.serial, s.first.year, s.last.year) for s in table.series]
-        for table in load_tables().makers.values()
+        for table in load_tables(DATA_FOLDER).makers.values()
     }
     assert spans == {
         "Harrow & Thistle": [("piano", 1200, 98000, 1851, 1912)],
         "Ostrava Lane Organ Works": [("organ", 400, 41000, 1858, 1907)],
         "Pellwick Brothers": [("piano", 20000, 310000, 1884, 1929)],
+        "Gebrüder Ahornfels": [("grands", 1, 19900, 1839, 1914), ("uprights", 1, 54700, 1858, 1914)],
+        "Skelmere & Rook": [("marrow-ferry", 1001, 29950, 1862, 1926), ("port-lantern", 1001, 37250, 1881, 1921)],
+        "Aubépin & Fils": [("squares", 101, 6200, 1811, 1852), ("grands", 101, 9700, 1823, 1888)],
     }
 
 
-def test_every_built_in_row_says_that_it_is_invented() -> None:
-    for table in load_tables().makers.values():
+def test_a_number_fits_two_series_of_two_towns_and_of_two_forms() -> None:
+    makers = load_tables(DATA_FOLDER).makers
+    towns = {series.name: series.places for series in makers["skelmere-and-rook"].series}
+    assert towns == {"marrow-ferry": {"Marrow Ferry"}, "port-lantern": {"Port Lantern"}}
+    forms = {series.name: series.forms for series in makers["gebruder-ahornfels"].series}
+    assert forms == {"grands": {"grand"}, "uprights": {"upright"}}
+    for id_ in ("skelmere-and-rook", "gebruder-ahornfels", "aubepin-et-fils"):
+        one, other = makers[id_].series
+        assert max(one.first.serial, other.first.serial) < min(one.last.serial, other.last.serial)
+
+
+def test_every_row_of_the_demo_says_that_it_is_invented() -> None:
+    for table in load_tables(DATA_FOLDER).makers.values():
         assert table.maker.invented
+        assert not table.sparse
         for series in table.series:
-            assert 12 <= len(series.points) <= 20
+            assert 7 <= len(series.points) <= 20
             assert all(p.found == "invented" and "invented for the demo" in p.source for p in series.points)
 
 
 def test_the_demo_grows_unevenly() -> None:
-    for table in load_tables().makers.values():
+    for table in load_tables(DATA_FOLDER).makers.values():
         for series in table.series:
-            yearly = np.diff(series.serials) / np.maximum(np.diff(series.dates), 0.5)
-            assert yearly.max() > 3 * yearly.min()
+            yearly = np.diff(series.serials) / np.maximum(np.diff([p.date for p in series.points]), 0.5)
+            assert yearly.max() > 2 * yearly.min()
 
 
 def test_built_in_tables_are_read_once_and_cannot_be_changed() -> None:
@@ -53,17 +75,40 @@ def test_built_in_tables_are_read_once_and_cannot_be_changed() -> None:
 
 
 def test_tables_load_in_under_30_ms() -> None:
+    """Processor time, which other work on the machine does not lengthen as it does the clock's; 8 to 16 ms in 2026."""
+
     def seconds() -> float:
-        started = time.perf_counter()
-        load_tables(DATA_FOLDER)
-        return time.perf_counter() - started
+        built_in_tables.cache_clear()
+        started = time.process_time()
+        built_in_tables()
+        return time.process_time() - started
 
     assert min(seconds() for _ in range(5)) < 0.030
 
 
+def test_nothing_heavy_is_imported_to_load_them() -> None:
+    code = (
+        "import sys; from reader.dating.tables import built_in_tables; from reader.dating.makers import find_maker; "
+        "find_maker('Pellwick Bros.', built_in_tables()); "
+        "heavy = {'rapidfuzz', 'platformdirs', 'frictionless', 'edtf', 'cv2', 'scipy'}; "
+        "print(sorted(heavy & set(sys.modules)))"
+    )
+    result = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert result.stdout == "[]\n"
+
+
 def test_a_point_states_a_date_inside_its_own_year() -> None:
-    for basis, first, last in ((Basis.FIRST_OF_YEAR, 0, 0), (Basis.LAST_OF_YEAR, 0.99, 1), (Basis.SEEN, 0.5, 0.5)):
-        point = tables_module.BreakPoint(100, 1870, YearKind.BUILT, basis, "", "invented")
+    inside = {
+        Basis.FIRST_OF_YEAR: (0.0, 0.0),
+        Basis.LAST_OF_YEAR: (0.99, 1.0),
+        Basis.FIRST_OR_LAST: (0.5, 0.5),
+        Basis.SEEN: (0.5, 0.5),
+        Basis.NOT_BEFORE: (0.0, 0.0),
+        Basis.NOT_AFTER: (0.99, 1.0),
+    }
+    assert inside.keys() == set(Basis)
+    for basis, (first, last) in inside.items():
+        point = BreakPoint(100, 1870, YearKind.BUILT, basis, "", "invented")
         assert 1870 + first <= point.date <= 1870 + last
         assert int(point.date) == 1870
 
@@ -71,11 +116,12 @@ def test_a_point_states_a_date_inside_its_own_year() -> None:
 def test_rows_of_two_series_may_be_mixed(folder: Any) -> None:
     rows = folder.rows(POINTS)
     harrow, rest = rows[1:19], rows[19:]
+    built_in = load_tables(DATA_FOLDER)
     mixed = [row for pair in zip(rest, harrow, strict=False) for row in pair]
     mixed += [row for row in rest if row not in mixed]
     assert len(mixed) == len(rows) - 1
     folder.write(POINTS, [rows[0], *mixed])
-    loaded, built_in = load_tables(folder.path), load_tables()
+    loaded = load_tables(folder.path)
     for id_, table in built_in.makers.items():
         assert [s.points for s in loaded.makers[id_].series] == [s.points for s in table.series]
 
@@ -149,7 +195,7 @@ def test_a_repeated_maker_is_named(folder: Any) -> None:
     folder.write(MAKERS, [*rows, [*rows[1][:1], "Other Name", *rows[1][2:]]])
     with pytest.raises(TableError, match="repeats row 1") as caught:
         load_tables(folder.path)
-    assert (caught.value.row, caught.value.column) == (4, "id")
+    assert (caught.value.row, caught.value.column) == (len(rows), "id")
 
 
 def test_swapped_rows_of_one_series_are_refused(folder: Any) -> None:
@@ -185,10 +231,10 @@ def _quote_inside(lines: list[str]) -> None:
 @pytest.mark.parametrize(
     ("change", "row", "column", "says"),
     [
-        (_drop_cell, 2, "note", "8 cells where 9 belong"),
-        (_add_cell, 2, "10", "10 cells where 9 belong"),
+        (_drop_cell, 2, "year_to", "13 cells where 14 belong"),
+        (_add_cell, 2, "15", "15 cells where 14 belong"),
         (_blank_line, 2, "maker", "0 cells"),
-        (_open_quote, 50, None, "no CSV"),
+        (_open_quote, 101, None, "no CSV"),
         (_quote_inside, 3, None, "no CSV"),
     ],
 )
@@ -208,7 +254,7 @@ def test_a_row_of_a_wrong_shape_is_named(
     [
         ("serial,year,", "year,serial,", "serial"),
         (",note", "", "note"),
-        (",note", ",note,extra", "extra"),
+        (",year_to", ",year_to,extra", "extra"),
         ("maker,", "Maker,", "maker"),
     ],
 )
@@ -248,4 +294,4 @@ def test_two_numbers_seen_with_one_year_are_allowed(folder: Any) -> None:
     folder.write(POINTS, rows)
     series = load_tables(folder.path).makers["harrow-and-thistle"].series[0]
     assert [(p.serial, p.year) for p in series.points[6:8]] == [(19800, 1868), (20500, 1868)]
-    assert series.dates[6] == series.dates[7]
+    assert series.points[6].date == series.points[7].date

@@ -219,6 +219,23 @@ def test_case_number_doubt_is_said_and_weighed(make_reading: Make) -> None:
 # --- characters, places and probabilities -------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("text", "plain", "probability"),
+    [("000000", "137524", 0.7), ("22232", "27532", 0.7), ("0418", "2418", 0.99), ("1118", "2718", 0.5)],
+)
+def test_figures_as_rows_of_pins_give_them_are_less_like_a_serial(
+    text: str, plain: str, probability: float, make_reading: Make
+) -> None:
+    doubted, other = (sort_readings([make_reading(line, probability=probability)])[0] for line in (text, plain))
+    assert doubted.kind is MarkKind.SERIAL
+    assert doubted.kind_probability < other.kind_probability
+
+
+def test_a_surely_read_number_of_like_figures_is_a_serial_as_any(make_reading: Make) -> None:
+    alike, other = (sort_readings([make_reading(line, probability=0.99)])[0] for line in ("32222", "32917"))
+    assert alike.kind_probability == other.kind_probability
+
+
 def test_mark_has_its_own_characters_and_quad(make_reading: Make) -> None:
     model, serial = sort_readings([make_reading("M 41,873", at=(100, 50))])
     assert "".join(sign.text for sign in model.characters) == "M"

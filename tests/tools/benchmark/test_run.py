@@ -26,10 +26,14 @@ from tools.benchmark.pictures import (
     slug,
     window,
 )
+from tools.benchmark.workers.inside import open_reader as open_inside
+from tools.benchmark.workers.own import read_whole
 from tools.benchmark.workers.preparation import VARIANTS, dark_on_bright, prepare, sauvola
 from tools.benchmark.workers.serve import Request, answer, bounds
 
 PEER = Contestant("peer", "none")
+SAMPLE = Path(__file__).resolve().parents[3] / "sample_images" / "customer_upright_plate_stencil.jpg"
+SAMPLE_TEXT = "86254"
 
 
 @pytest.fixture
@@ -187,6 +191,49 @@ def test_an_interrupted_run_goes_on_where_it_stopped(tmp_path, monkeypatch, caps
     assert sorted(load_answers(kept)) == ["0", "1"]
     assert sorted(answers(PEER, LINE, "numbers", items, tmp_path, ask=False)) == ["0", "1"]
     assert capsys.readouterr().out == ""  # progress goes to standard error
+
+
+def test_answers_without_regions_do_not_count_where_regions_are_asked_for(tmp_path, monkeypatch):
+    class Finder(FakeWorker):
+        def ask(self, item: Item, job: str) -> dict[str, object]:
+            return {**super().ask(item, job), "regions": []}
+
+    items = [Item("1", "", ("1",), "", True, True, True)]
+    monkeypatch.setattr(FakeWorker, "asked", [])
+    for worker, regions in ((FakeWorker, False), (Finder, True), (Finder, True), (FakeWorker, False)):
+        monkeypatch.setattr(contestants, "Worker", worker)
+        answers(PEER, FIND, "photos", items, tmp_path, regions=regions)
+    assert FakeWorker.asked == ["1", "1"]
+
+
+def test_a_failure_of_our_own_reader_is_no_wrong_answer(tmp_path, monkeypatch):
+    class Failing(FakeWorker):
+        def ask(self, item: Item, job: str) -> dict[str, object]:
+            return {"id": item.id, "boxes": [], "seconds": 0.1, "error": "KeyError: 'x'"}
+
+    monkeypatch.setattr(contestants, "Worker", Failing)
+    item = Item("1", "one.jpg", ("1",), "", True, True, True)
+    with pytest.raises(RuntimeError, match=r"ours failed at one\.jpg: KeyError"):
+        answers(named(OWN), FIND, "photos", [item], tmp_path)
+    assert answers(PEER, FIND, "photos", [item], tmp_path)["1"]["boxes"] == []
+
+
+def test_our_worker_tells_the_lines_that_the_marks_were_made_of():
+    found = read_whole(SAMPLE)
+    assert found.boxes[0][0] == SAMPLE_TEXT
+    assert found.more["accepted"] in (True, False)
+    assert len(found.more["found"]) >= len(found.regions) > 0
+    assert any(SAMPLE_TEXT in text.replace(" ", "") for text, _, _ in found.regions)
+    assert all(len(corners) == 4 for _, _, corners in found.regions)
+
+
+def test_our_recognizer_reads_inside_given_regions():
+    pixels = cv2.imread(str(SAMPLE))
+    quads = [corners for text, _, corners in read_whole(SAMPLE).regions if SAMPLE_TEXT in text.replace(" ", "")]
+    reply = open_inside()(Request(pixels, SAMPLE, False, "inside", [quads[0], [[0.0, 0.0]] * 4]))
+    texts = reply.more["texts"]
+    assert any(SAMPLE_TEXT in text.replace(" ", "") for text in texts[0])
+    assert texts[1] == []
 
 
 def test_answers_of_ours_are_kept_by_the_hash_of_its_files(tmp_path, monkeypatch):

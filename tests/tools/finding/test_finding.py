@@ -14,7 +14,9 @@ pytest.importorskip("onnx")
 
 from reader.geometry import quad_angle_deg, quad_size  # noqa: E402 (after the skip)
 from reader.locate import network as product  # noqa: E402
-from tools.finding import export, lines, loss, model, scenes, train  # noqa: E402
+from reader.locate.card import load_card  # noqa: E402
+from reader.weights import normalize  # noqa: E402
+from tools.finding import export, lines, loss, model, places, scenes, train  # noqa: E402
 from tools.training import glyphs  # noqa: E402
 
 pytestmark = pytest.mark.filterwarnings("default")
@@ -57,8 +59,8 @@ def test_scenes_have_lines_kernels_inside_their_quads_and_empty_ones(batch: scen
     for scene in range(8):
         for k in range(lines.LINES):
             cells = torch.nonzero(batch.kernel[scene] == k).numpy()
-            if not len(cells):
-                continue
+            if not len(cells) or batch.turn[scene][tuple(cells.T)].abs().max() > 0.3:
+                continue  # none, or curved
             assert batch.state[scene, k] == 1 and batch.counts[scene][tuple(cells.T)].all()
             quad = batch.quads[scene, k].numpy()
             length, height = quad_size(quad)
@@ -71,6 +73,43 @@ def test_scenes_have_lines_kernels_inside_their_quads_and_empty_ones(batch: scen
             assert abs(height - float(batch.height[scene, k])) < 1 + 0.1 * height
             seen += 1
     assert seen >= 2
+
+
+def test_like_plates_stand_in_rows_with_strings_of_one_length(renderer: scenes.SceneRenderer) -> None:
+    torch.manual_seed(3)
+    made = lines.draw_lines(renderer.atlas, renderer.texts, 40, 256)
+    chosen = torch.nonzero(made.alike)[:, 0].tolist()
+    assert chosen
+    for scene in chosen:
+        rows = torch.arange(scene * lines.LINES, (scene + 1) * lines.LINES)[made.present.view(40, -1)[scene]]
+        assert len(rows) >= 2
+        drawn = (made.line.cell[rows] >= 0).sum(1)
+        assert drawn.min() == drawn.max() and made.height[rows].min() == made.height[rows].max()
+        assert (made.angle[rows] - made.angle[rows[0]]).abs().max() < 0.1
+
+
+def test_a_curved_line_lies_on_its_arc(renderer: scenes.SceneRenderer, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lines, "CURVED", 1.0)
+    torch.manual_seed(1)
+    made = lines.draw_lines(renderer.atlas, renderer.texts, 6, 256)
+    view = places.make_view(6, 256, torch.device("cpu"))
+    steps = torch.linspace(-0.5, 0.5, 21)
+    points = places.points_on_lines(made, view, steps, torch.zeros(21))
+    checked = 0
+    for k in range(lines.LINES):
+        u, v, turn = places.places_in_line(made, view, k)
+        for scene in torch.nonzero((made.curve.abs() > places.STRAIGHT).view(6, -1)[:, k])[:, 0].tolist():
+            row, seen = scene * lines.LINES + k, points[scene, k].round().long()
+            inside = ((seen >= 0) & (seen < 256)).all(1)
+            x, y = seen[inside].T
+            slack = 1.5 / float(made.height[row])
+            wanted = made.start[row] + (steps[inside] + 0.5) * (made.end[row] - made.start[row])
+            assert ((v[scene, y, x] - 0.5).abs() < slack).all()
+            assert ((u[scene, y, x] - wanted).abs() * made.squeeze[row] < 2 * slack).all()
+            along = wanted - (made.start[row] + made.end[row]) / 2
+            assert torch.allclose(turn[scene, y, x], along * made.squeeze[row] * made.curve[row], atol=2 * slack)
+            checked += int(inside.sum())
+    assert checked > 50
 
 
 def test_marks_show_in_the_picture(renderer: scenes.SceneRenderer) -> None:
@@ -97,8 +136,9 @@ def test_turned_scenes_keep_direction_and_place(quarters: int) -> None:
     gray[0, 40:44, 20:24] = 255  # its first cell
     one = torch.zeros(1, lines.LINES)
     one[0, 0] = 1
+    every, quads = kernel > -9, torch.zeros(1, lines.LINES, 4, 2)
     made = scenes.Batch(
-        gray, kernel, kernel > -9, one.long(), one * 0, one * 30, one, one, torch.zeros(1, lines.LINES, 4, 2)
+        gray, kernel, every, every, kernel * 0.0, one.long(), one * 0, one * 30, one, one > 0, one, quads
     )
     turned = loss.turn_batch(made, quarters)
     cells = torch.nonzero(turned.kernel[0] == 0).float().flip(1)
@@ -112,16 +152,16 @@ def test_turned_scenes_keep_direction_and_place(quarters: int) -> None:
 def test_loss_falls_to_nothing_for_the_right_answer(batch: scenes.Batch) -> None:
     n = len(batch.gray)
     line = (torch.arange(n)[:, None, None] * lines.LINES + batch.kernel.clamp_min(0)).long()
-    angle, height = batch.angle.flatten()[line], batch.height.flatten()[line]
+    angle, height = batch.angle.flatten()[line] + batch.turn, batch.height.flatten()[line]
     figures = batch.figures.flatten()[line] * 40 - 20
     logit = torch.where(batch.kernel >= 0, 20.0, -20.0)
-    waves = [torch.cos(angle), torch.sin(angle), torch.cos(2 * angle), torch.sin(2 * angle)]
+    waves = [torch.cos(2 * angle), torch.sin(2 * angle)]
     planes = torch.stack([logit, *waves, torch.log(height / model.HEIGHT_UNIT), figures], 1)
     right, _ = loss.region_loss(planes, batch)
     wrong, _ = loss.region_loss(torch.zeros_like(planes), batch)
     assert float(right) < 0.01 < float(wrong)
     found = loss.measure(planes, batch)
-    assert found["found"] == 1 and found["false"] == 0 and found["turned"] == 0 and found["tall"] == 0
+    assert found["found"] == 1 and found["false"] == found["turned"] == found["tall"] == 0
 
 
 def test_a_few_steps_train_resume_and_export(pack: Path, tmp_path: Path) -> None:
@@ -136,12 +176,9 @@ def test_a_few_steps_train_resume_and_export(pack: Path, tmp_path: Path) -> None
     )
     assert resumed.state.step == trainer.state.step
     assert torch.isfinite(resumed.step())
-    network = export.load_network(tmp_path / "out")
     out = tmp_path / "weights"
     out.mkdir()
-    export.write_onnx(network, out / "regions.onnx")
-    assert export.largest_difference(network, out / "regions.onnx") < export.TOLERANCE
-    export.write_card(network, tmp_path / "out", out, 0.0)
+    export.write(export.region_export(tmp_path / "out"), out)
     found = product.RegionNetwork(out / "regions.json").find(np.zeros((90, 120), np.uint8), 5)
     assert len(found) <= 5
 
@@ -149,5 +186,6 @@ def test_a_few_steps_train_resume_and_export(pack: Path, tmp_path: Path) -> None
 def test_product_and_training_normalize_alike() -> None:
     gray = np.random.default_rng(3).integers(0, 255, (96, 128)).astype(np.float32)
     here = loss.normalize(torch.from_numpy(gray)[None])[0].numpy()
-    there = product.normalize(gray, loss.LOCAL_PX, loss.LOCAL_FLOOR)
+    card = load_card(product.CARD_FILE)
+    there = normalize(gray, card.local_px, card.local_floor)
     assert np.abs(here - there).max() < 2e-3

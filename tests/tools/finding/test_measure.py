@@ -7,8 +7,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import pytest
 
-from tools.finding.measure import labelled, measure_set, plain
+from reader.geometry import box_quad, turn_quad
+from reader.results import Region
+from tools.finding.measure import labelled, measure_set, plain, turn_photo, way_up
 
 
 def test_plain_leaves_out_what_only_announces_the_number() -> None:
@@ -30,5 +33,24 @@ def test_a_set_is_measured(tmp_path: Path) -> None:
     tally = measure_set(tmp_path, 1, tmp_path, read=True)
     row = tally.row()
     assert row["photos"] == 2 and row["read"] == 0.5 and row["covered by best 10"] == 0.5
+    assert row["way up right"] + row["way up open"] == 1
     assert tally.missed == ["b.png"]
     assert (tmp_path / f"{tmp_path.name}-b-uncovered-unread.jpg").exists()
+
+
+@pytest.mark.parametrize("quarters", [0, 1, 2, 3])
+def test_quads_turn_with_their_photo(quarters: int) -> None:
+    photo = np.zeros((60, 100), np.uint8)
+    photo[10, 20], photo[30, 70] = 100, 200
+    gray, quad = turn_photo(photo, box_quad(20, 10, 70, 30), quarters)
+    assert gray.shape == ((60, 100) if quarters % 2 == 0 else (100, 60))
+    start, end = quad[0].astype(int), quad[2].astype(int)
+    assert gray[start[1], start[0]] == 100 and gray[end[1], end[0]] == 200
+
+
+def test_way_up_is_right_wrong_or_open() -> None:
+    quad = box_quad(20, 10, 120, 40)
+    far = Region(box_quad(300, 300, 400, 330), 0.9, half_turn_open=True)
+    assert way_up([far, Region(quad, 0.5, half_turn_open=False)], quad) is True
+    assert way_up([far, Region(turn_quad(quad, 2), 0.5, half_turn_open=False)], quad) is False
+    assert way_up([far, Region(quad, 0.5, half_turn_open=True)], quad) is None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tools.training.strings import KINDS, LONGEST, READ, random_string, read_as
+from tools.training.strings import KINDS, LONGEST, READ, _lone, _mixed, _vehicle, random_string, read_as
 
 
 def test_every_string_can_be_read_and_fits() -> None:
@@ -17,6 +17,13 @@ def test_every_string_can_be_read_and_fits() -> None:
     figures = sum(label.isdigit() for label in labels) / len(labels)
     assert 0.5 < figures < 0.8
     assert sum(label.startswith("NO") for label in labels) > 30
+
+
+def test_no_letter_that_looks_like_a_figure_stands_among_figures() -> None:
+    rng = np.random.default_rng(5)
+    for make in (_mixed, _vehicle):
+        assert not set("".join(make(rng) for _ in range(400))) & set("IOQ")
+    assert sum(_lone(rng) in "01" for _ in range(400)) > 150
 
 
 def test_shares_add_up_to_about_one() -> None:

@@ -12,7 +12,21 @@ import pytest
 torch = pytest.importorskip("torch")
 pytest.importorskip("onnx")
 
-from tools.training import camera, crops, export, glyphs, heldout, layout, model, photographs, start, train, visibility  # noqa: E402 (after the skip)
+from tools.training import (  # noqa: E402 (after the skip)
+    balance,
+    camera,
+    crops,
+    export,
+    glyphs,
+    heldout,
+    layout,
+    model,
+    photographs,
+    placing,
+    start,
+    train,
+    visibility,
+)
 from tools.training.hands import FORMS, Hand  # noqa: E402
 from tools.training.strings import READ  # noqa: E402
 
@@ -88,6 +102,84 @@ def test_released_weights_go_on_where_they_stopped(pack: Path, tmp_path: Path) -
     assert torch.isfinite(train.Trainer(options).step())
 
 
+def test_blend_lies_between_both_weights(tmp_path: Path) -> None:
+    older, newer = _shaken_network(1), _shaken_network(2)
+    export.write_onnx(older, tmp_path / "line.onnx")
+    x = torch.randn(2, 2, 48, 96)
+    with torch.no_grad():
+        for share, same in ((0.0, older), (1.0, newer)):
+            assert float((export.blend(newer, tmp_path / "line.onnx", share)(x) - same(x)).abs().max()) < 1e-2
+    export.write_onnx(newer, tmp_path / "newer.onnx")
+    mixed = start.mean_of(tmp_path / "line.onnx", tmp_path / "newer.onnx", 0.25)
+    pairs = zip(start.read_folded(tmp_path / "line.onnx"), start.read_folded(tmp_path / "newer.onnx"), strict=True)
+    for (kernel, _), ((a, _), (b, _)) in zip(mixed, pairs, strict=True):
+        assert torch.allclose(kernel, 0.75 * a + 0.25 * b, atol=1e-5)
+
+
+def _shaken_network(seed: int) -> model.LineNetwork:
+    """Return a network whose normalizations have seen something and scale differently."""
+    torch.manual_seed(seed)
+    network = model.LineNetwork(len(READ) + 1)
+    network(torch.randn(4, 2, 48, 96))
+    for module in network.modules():
+        if isinstance(module, torch.nn.BatchNorm2d):
+            torch.nn.init.uniform_(module.weight, 0.5, 1.5)
+            torch.nn.init.normal_(module.bias)
+    network.eval()
+    return network
+
+
+def test_balance_averages_the_statistics_of_all_widths(pack: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    renderer = crops.CropRenderer(pack / "glyphs.npz", None, torch.device("cpu"), seed=3, strings=400)
+    first = {}
+    for widths in ({48: 1.0}, {160: 1.0}, {48: 3.0, 160: 1.0}):
+        monkeypatch.setattr(balance, "WEIGHTS", widths)
+        torch.manual_seed(4)
+        network = _shaken_network(1)
+        monkeypatch.setattr(renderer, "render", _even_batch)
+        balance.balance(network, renderer, 8)
+        assert not network.training
+        norm = next(m for m in network.modules() if isinstance(m, torch.nn.BatchNorm2d))
+        assert norm.momentum is not None and norm.running_mean is not None
+        first[tuple(widths)] = norm.running_mean.clone()
+    assert not torch.allclose(first[48,], first[160,])
+    assert torch.allclose(first[48, 160], 0.75 * first[48,] + 0.25 * first[160,], atol=1e-5)
+
+
+def _even_batch(n: int, width: int) -> crops.Batch:
+    """Return crops that depend on their width only."""
+    gray = torch.from_numpy(np.random.default_rng(width).integers(0, 256, (n, 48, width), dtype=np.uint8))
+    none = torch.zeros(n)
+    return crops.Batch(gray, none, none, none, none, none)
+
+
+def test_held_normalizations_stay_as_they_are(pack: Path, tmp_path: Path) -> None:
+    export.write_onnx(_shaken_network(1), tmp_path / "line.onnx")
+    options = train.Options(
+        pack, tmp_path, weights=tmp_path / "line.onnx", touch_up=True, batch_pixels=16 * 96, strings=400, most_width=96
+    )
+    trainer = train.Trainer(options)
+    norm = next(m for m in trainer.network.modules() if isinstance(m, torch.nn.BatchNorm2d))
+    assert norm.running_mean is not None
+    before = norm.running_mean.clone()
+    trainer.step()
+    assert torch.equal(norm.running_mean, before)
+
+
+def test_cut_ends_lose_at_most_a_quarter(pack: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(placing, "CUT_SHARE", 1.0)
+    renderer = crops.CropRenderer(pack / "glyphs.npz", None, torch.device("cpu"), seed=2, strings=400)
+    main, _ = _one_line(renderer)
+    main = layout.Line(**{name: value.expand(50, *value.shape[1:]) for name, value in vars(main).items()})
+    place = placing.place_lines(main, 96, torch.device("cpu"))
+    for row in range(50):
+        left, right = float(place["left"][row]), float(place["right"][row])
+        starts, ends = main.center[row, :2] - main.half[row, :2], main.center[row, :2] + main.half[row, :2]
+        lost = [float((left - starts[0]) / (2 * main.half[row, 0])), float((ends[1] - right) / (2 * main.half[row, 1]))]
+        assert 0.02 < max(lost) < placing.MOST_CUT + 0.01
+        assert min(lost) < 0
+
+
 def test_fainter_marks_are_less_readable(pack: Path) -> None:
     renderer = crops.CropRenderer(pack / "glyphs.npz", None, torch.device("cpu"), seed=2, strings=400)
     batch = renderer.render(64, 96)
@@ -140,7 +232,7 @@ def test_temperature_is_fitted_on_heldout_crops(pack: Path, tmp_path: Path) -> N
 
 
 def test_training_and_reading_normalize_alike() -> None:
-    from reader.recognize.network import normalize
+    from reader.weights import normalize
 
     gray = np.random.default_rng(0).integers(0, 255, (48, 112)).astype(np.float32)
     ours = camera.normalize(torch.from_numpy(gray)[None])[0].numpy()

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.benchmark.workers.serve import Box, Read, bounds, serve
+from tools.benchmark.workers.serve import Box, Found, Read, bounds, corners, found_regions, serve
 
 FIGURES = "0123456789"
 
@@ -36,13 +36,13 @@ def open_reader() -> Read:
     return lambda request: read(engine, request.picture, request.figures, request.job)
 
 
-def read(engine: Any, picture: NDArray[np.uint8], figures: bool, job: str) -> list[Box]:
+def read(engine: Any, picture: NDArray[np.uint8], figures: bool, job: str) -> list[Box] | Found:
     """Read one picture."""
     allowed = FIGURES if figures else None
     if job == "find":
-        found = engine.readtext(picture, allowlist=allowed)
-    else:
-        found = engine.recognize(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), allowlist=allowed)
+        regions = engine.readtext(picture, allowlist=allowed)
+        return found_regions([(text, float(score), corners(box)) for box, text, score in regions])
+    found = engine.recognize(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), allowlist=allowed)
     return [(text, float(score), bounds(box)) for box, text, score in found]
 
 

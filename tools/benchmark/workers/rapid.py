@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tools.benchmark.workers.serve import Box, Read, bounds, serve, whole
+from tools.benchmark.workers.serve import Box, Found, Read, corners, found_regions, serve, whole
 
 NEW_SETTINGS = {
     "EngineConfig.onnxruntime.intra_op_num_threads": 1,
@@ -33,21 +33,22 @@ def open_reader() -> Read:
         return lambda request: read_old(engine, request.picture, request.job)
 
 
-def read_new(engine: Any, picture: NDArray[np.uint8], job: str) -> list[Box]:
+def read_new(engine: Any, picture: NDArray[np.uint8], job: str) -> list[Box] | Found:
     """Read with version 3."""
     find = job == "find"
     result = engine(picture, use_det=find, use_cls=find, use_rec=True)
     texts, scores = getattr(result, "txts", None) or (), getattr(result, "scores", None) or ()
-    boxes = getattr(result, "boxes", None)
-    places = [bounds(box) for box in boxes] if boxes is not None else [whole(picture)] * len(texts)
-    return [(text, float(score), place) for text, score, place in zip(texts, scores, places, strict=True)]
+    if not find:
+        return [(text, float(score), whole(picture)) for text, score in zip(texts, scores, strict=True)]
+    boxes = result.boxes if texts else ()
+    return found_regions([(t, float(s), corners(box)) for t, s, box in zip(texts, scores, boxes, strict=True)])
 
 
-def read_old(engine: Any, picture: NDArray[np.uint8], job: str) -> list[Box]:
+def read_old(engine: Any, picture: NDArray[np.uint8], job: str) -> list[Box] | Found:
     """Read with version 1.4."""
     if job == "find":
         result, _ = engine(picture)
-        return [(text, float(score), bounds(box)) for box, text, score in result or ()]
+        return found_regions([(text, float(score), corners(box)) for box, text, score in result or ()])
     result, _ = engine(picture, use_det=False, use_cls=False)
     return [(text, float(score), whole(picture)) for text, score in result or ()]
 

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 
 from tools.benchmark.workers.preparation import VARIANTS, prepare
-from tools.benchmark.workers.serve import Box, Read, Request, serve, whole
+from tools.benchmark.workers.serve import Box, Found, Read, Region, Request, found_regions, serve, whole
 
 FIGURES = "0123456789"
 ONE_LINE, PAGE, SCATTERED = 7, 3, 11
@@ -33,8 +33,8 @@ def open_reader(variant: str) -> Read:
     return lambda request: read(module, engine, variant, request)
 
 
-def read(module: Any, engine: Any, variant: str, request: Request) -> list[Box]:
-    """Read one picture: one box for a line, a box a word in a photo."""
+def read(module: Any, engine: Any, variant: str, request: Request) -> list[Box] | Found:
+    """Read one picture: one box for a line, an upright box a word in a photo."""
     picture, job = request.picture, request.job
     prepared = variant != "plain"
     pixels = np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY) if prepared else picture[:, :, ::-1], np.uint8)
@@ -50,21 +50,21 @@ def read(module: Any, engine: Any, variant: str, request: Request) -> list[Box]:
         text = engine.GetUTF8Text().strip()
         return [(text, engine.MeanTextConf() / 100, whole(picture))] if text else []
     engine.Recognize()
-    return list(_words(module, engine.GetIterator()))
+    return found_regions(_words(module, engine.GetIterator()), upright=True)
 
 
-def _words(module: Any, place: Any) -> list[Box]:
+def _words(module: Any, place: Any) -> list[Region]:
     level = module.RIL.WORD
     if place is None or place.Empty(level):
         return []
-    boxes: list[Box] = []
+    regions: list[Region] = []
     for word in module.iterate_level(place, level):
         text, box = (word.GetUTF8Text(level) or "").strip(), word.BoundingBox(level)
         if text and box:
-            left, top, right, bottom = box
-            score = word.Confidence(level) / 100
-            boxes.append((text, score, (float(left), float(top), float(right - left), float(bottom - top))))
-    return boxes
+            left, top, right, bottom = map(float, box)
+            places = [[left, top], [right, top], [right, bottom], [left, bottom]]
+            regions.append((text, word.Confidence(level) / 100, places))
+    return regions
 
 
 if __name__ == "__main__":

@@ -1,0 +1,1 @@
+"""The guide to where the serial number sits on each form of instrument."""

@@ -1,0 +1,1 @@
+"""Draws the schematic pictures of the guide in reader/locations."""
