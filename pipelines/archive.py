@@ -90,7 +90,7 @@ def archive(
     max_megapixels: int,
     form_name: str,
 ) -> int:
-    """Read folders of photos into the casebook, all that is new there.
+    """Read folders of photos into the casebook, all that is new.
 
     A second run reads only what is new, or all again where settings, tables or models have changed. Photos are never
     changed. A photo that crashes its worker, fills its memory or takes too long is set aside with its reason. Ctrl-C

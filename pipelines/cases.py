@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from pipelines.casebook.records import Outcome, Query, State
-from reader.errors import SetupError
+from reader.errors import MakerError, SetupError
 
 if TYPE_CHECKING:
     from pipelines.casebook.records import CaseSummary
@@ -235,6 +235,7 @@ def apart(group_place: str | None, *, first: int, second: int, by: str, because:
 @click.option("--not-a-serial", is_flag=True, help="The marks are there, but none is the instrument's serial.")
 @click.option("--cannot-be-read", is_flag=True, help="The photos do not show it.")
 @click.option("--reopen", is_flag=True, help="Take the decision before back; it stays in the case's history.")
+@click.option("--maker", metavar="NAME", help="The maker, to date the number by; without it the one of the case.")
 @person_options
 @casebook_option
 @form_option
@@ -245,6 +246,7 @@ def decide(
     not_a_serial: bool,
     cannot_be_read: bool,
     reopen: bool,
+    maker: str | None,
     by: str,
     because: str,
     place: str | None,
@@ -252,7 +254,8 @@ def decide(
 ) -> int:
     """Record what you decided on a case: its number, or why there is none.
 
-    Nothing is overwritten: a later decision counts, and the earlier ones stay to be seen.
+    Where the maker is known the number is dated anew. Nothing is overwritten: a later decision counts, and the earlier
+    ones stay to be seen.
 
     \b
     Examples:
@@ -269,9 +272,26 @@ def decide(
     if len(chosen) != 1:
         raise click.UsageError("give the number, or one of --not-a-serial, --cannot-be-read, --reopen")
     with open_book(place) as book:
-        book.decide(case, chosen[0], text=text, by=by, because=because)
+        known, dating = _date_decided(text, maker, book.case(case).summary.maker)
+        book.decide(case, chosen[0], text=text, by=by, because=because, maker=known, dating=dating)
         print_cases([book.case(case).summary], form)
     return 0
+
+
+def _date_decided(
+    text: str | None, typed: str | None, of_case: str | None
+) -> tuple[dict[str, Any] | None, dict[str, Any] | None]:
+    """Date a decided number; the case's maker may be one that no table here knows, a typed one may not."""
+    if text is None:
+        return None, None
+    from pipelines.redating import date_again
+
+    try:
+        return date_again(text, typed or of_case)
+    except MakerError:
+        if typed:
+            raise
+        return None, None
 
 
 def print_page(found: Sequence[CaseSummary], limit: int, form: str) -> None:

@@ -21,6 +21,7 @@ COMMANDS = {
     "archive": ("pipelines.archive", "archive", "Read folders of photos into the casebook, all that is new."),
     "cases": ("pipelines.cases", "cases", "List, show, find and merge the cases in the casebook."),
     "decide": ("pipelines.cases", "decide", "Record what you decided on a case: its number, or why there is none."),
+    "review": ("pipelines.review_command", "review", "Decide doubtful cases on a page in your browser."),
     "export": ("pipelines.export_command", "export", "Write what was read in formats that archives use."),
     "date": ("pipelines.date", "date", "Date typed serial numbers by their maker and other evidence."),
     "where": ("pipelines.where", "where", "Say where the serial number sits on an instrument."),

@@ -24,6 +24,14 @@ NEEDED_PYTHON = (3, 11)
 """As requires-python in pyproject.toml; a test compares them."""
 
 RUN_EXTRAS = ("heic",)
+COMMAND_EXTRAS = {
+    "archive": ("archive",),
+    "cases": ("casebook",),
+    "decide": ("casebook",),
+    "export": ("casebook", "export"),
+    "review": ("review",),
+}
+"""What a command needs besides, installed on its first use: reading and dating alone stay small."""
 OPTIONAL_EXTRA = "heic"
 OPTIONAL_PACKAGE = "pillow-heif"
 """What the optional extra installs. Only its wheel is tried: to compile it needs libraries that few machines have."""
@@ -316,7 +324,7 @@ def hand_over(environment: Environment, words: "Sequence[str]") -> int:
 
 def main(words: "Sequence[str]") -> int:
     """Prepare what is missing, then run Rakelight with these words."""
-    return hand_over(prepare_or_exit(RUN_EXTRAS), words)
+    return hand_over(prepare_or_exit((*RUN_EXTRAS, *COMMAND_EXTRAS.get(words[0] if words else "", ()))), words)
 
 
 if __name__ == "__main__":

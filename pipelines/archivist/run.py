@@ -39,8 +39,8 @@ CASEBOOK_PAUSE_S = 2.0
 TICK_S = 0.5
 """How often the run looks at Ctrl-C and the progress is renewed, in seconds."""
 
-STALLED_LIMITS = 3.0
-"""Workers are replaced when nothing came back for so many times the time limit of a photo, and a minute."""
+BLOCK_FILES, BLOCK_S = 200, 1.0
+"""Most files that the casebook is asked about at once, and most seconds that they are gathered."""
 
 
 @dataclass
@@ -118,6 +118,28 @@ def _plan(run: Run, files: list[Found], summary: Summary) -> Iterator[Task]:
     known = patiently(run, lambda: run.casebook.known_hashes(hashes, run.method))
     taken: set[str] = set()
     run.progress.total = len(files)
+    for block in _hash_blocks(run, files, remembered, summary):
+        new = {sha256 for found, sha256 in block if remembered[found.path] is None}
+        known.update(patiently(run, partial(run.casebook.known_hashes, new, run.method)) if new else {})
+        for found, sha256 in block:
+            state = known.get(sha256, Known.NO)
+            if state == Known.ANSWERED or (state == Known.FAILED and not run.retry):
+                summary.known += 1
+                run.progress.skip()
+            elif sha256 in taken:
+                summary.same_content += 1
+                run.progress.skip()
+            else:
+                taken.add(sha256)
+                yield Task(found.path, sha256)
+
+
+def _hash_blocks(
+    run: Run, files: list[Found], remembered: dict[str, str | None], summary: Summary
+) -> Iterator[list[tuple[Found, str]]]:
+    """Yield the files with their SHA-256, as many together as are asked of the casebook at once."""
+    block: list[tuple[Found, str]] = []
+    began = time.monotonic()
     for found in files:
         sha256 = remembered[found.path]
         if sha256 is None:
@@ -128,17 +150,11 @@ def _plan(run: Run, files: list[Found], summary: Summary) -> Iterator[Task]:
                 run.progress.skip()
                 continue
             run.places.learn(found, sha256)
-            known.update(patiently(run, partial(run.casebook.known_hashes, [sha256], run.method)))
-        state = known.get(sha256, Known.NO)
-        if state == Known.ANSWERED or (state == Known.FAILED and not run.retry):
-            summary.known += 1
-            run.progress.skip()
-        elif sha256 in taken:
-            summary.same_content += 1
-            run.progress.skip()
-        else:
-            taken.add(sha256)
-            yield Task(found.path, sha256)
+        block.append((found, sha256))
+        if len(block) >= BLOCK_FILES or time.monotonic() - began > BLOCK_S:
+            yield block
+            block, began = [], time.monotonic()
+    yield block
 
 
 def _read_all(run: Run, tasks: Iterator[Task], planner: ThreadPoolExecutor, summary: Summary) -> None:

@@ -45,6 +45,7 @@ PHOTO_FIELDS: dict[str, tuple[Data, str]] = {
     "edtf": (_EDTF, "The dating in EDTF (ISO 8601-2, annex A)."),
     "earliest": ({"type": "year"}, "First year of the interval."),
     "latest": ({"type": "year"}, "Last year of the interval."),
+    "year_probability": (_PROBABILITY, "Probability that the year lies in the interval."),
     "maker": (_TEXT, "The maker's name."),
     "case": (_TEXT, "The case in the casebook."),
     "decision": (
@@ -137,6 +138,7 @@ def photo_cells(record: Record, outcome: Outcome) -> dict[str, Cell]:
     if outcome.dating is not None:
         cells["year"], cells["edtf"] = outcome.dating["year"], outcome.dating["edtf"]
         cells["earliest"], cells["latest"] = outcome.dating["interval"]
+        cells["year_probability"] = round(float(outcome.dating["probability"]), 4)
     if record.decision is not None:
         made = record.decision
         cells |= {"decision": made.kind.value, "decided_by": made.by, "decided_when": made.when}

@@ -5,14 +5,12 @@ Plain text: the templates escape it. Fields in braces are filled with str.format
 
 from __future__ import annotations
 
-from pipelines.output.text import NO_PROOF
-
 TEXTS = {
     "title": "Review",
     "case": "Case {case}",
     "reviewer": "Decisions are kept under the name {name}.",
     "waiting": "{count} waiting, {done} decided in this sitting",
-    "no_proof": NO_PROOF,
+    "no_proof": "A year here is an estimate, never a proof of age.",
     "reading": "Read as",
     "no_reading": "No serial was read on this photo.",
     "sure": "{percent} sure",
@@ -30,8 +28,6 @@ TEXTS = {
     "photo_changed": "{path} is no longer the file that was read (its SHA-256 differs)",
     "photo_turned": "{path} has other dimensions than when it was read",
     "no_mark": "no mark to cut out",
-    "stored": "Stored of this photo",
-    "file": "File",
     "marks": "Marks on this photo",
     "mark_line": "{text} ({kind}, {percent})",
     "next_mark": "Next mark",
@@ -42,7 +38,6 @@ TEXTS = {
     "rivals": "Or it is",
     "elsewhere": "another mark: {kind}",
     "type": "Another number",
-    "type_help": "Type what stands there.",
     "record": "Record this number",
     "not_a_serial": "Not a serial",
     "cannot_be_read": "Cannot be read",
@@ -54,8 +49,8 @@ TEXTS = {
     "history": "Decided so far",
     "decision_line": "{what} by {by}, {at}: {because}",
     "advice": "Advice that was given",
-    "decided_since": "While you were looking, {by} decided: {what}. Yours was not recorded. Decide again to record yours "
-    "after it (the later one counts; both stay), or skip to leave it so.",
+    "decided_since": "While you were looking, {by} decided: {what}. Yours was not recorded. Decide again to record "
+    "yours after it (the later one counts; both stay), or skip to leave it so.",
     "decided_both": "Case {case}: {by} decided too at this moment: {what}. Both are kept; yours is the later one and "
     "counts. Undo takes it back.",
     "recorded": "Case {case}: recorded: {what}.",
@@ -72,8 +67,8 @@ TEXTS = {
     "error_back": "Back to the next case",
     "need_key": "Open the address that rakelight review printed when it started: it lets this browser in.",
     "bad_host": "This page answers only under its own address on this computer.",
-    "bad_token": "This form is not of your sitting any more. Nothing was recorded. Go back, load the page again, decide "
-    "again.",
+    "bad_token": "This form is not of your sitting any more. Nothing was recorded. Go back, load the page again, "
+    "decide again.",
     "bad_number": "A number has a letter or a figure and at most {most} characters. Nothing was recorded.",
     "bad_choice": "Choose one of the buttons, or type a number. Nothing was recorded.",
     "not_found": "There is no such page.",

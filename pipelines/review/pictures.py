@@ -25,12 +25,12 @@ from pipelines.casebook.records import PhotoRecord
 from pipelines.export.pictures import jpeg_bytes, png_bytes
 from pipelines.review.catalog import say
 from reader import settings
-from reader.answer import CLOSE_ENDS, Cut, cut_line
-from reader.enhance.views import gray_pixels
+from reader.answer import CLOSE_ENDS, LINE_MARGIN
+from reader.enhance.views import gray_pixels, make_view
 from reader.errors import PhotoError, one_line
 from reader.geometry import crop_quad, grow_quad, quad_size
 from reader.photo.load import load_photo
-from reader.results import Photo, Quad, Region
+from reader.results import Photo, Quad
 
 SHOWN_VIEWS = ("dark-ink", "bright-paint", "relief", "dusty-dark", "chalk", "fine-dark")
 """Views side by side: one for each kind of surface. `ridges` is left out: it takes longer than the others together."""
@@ -43,6 +43,9 @@ CROP_HEIGHT_PX = (120, 300)
 
 CROP_LENGTH_PX = 1600
 """No crop is longer than this."""
+
+VIEW_HEIGHT_PX = (40, 100)
+"""Least and largest height of the figures in a view: 40 px is what the views were made for, 100 px what is shown."""
 
 CROP_MARGIN = 0.6
 """Surroundings of the mark in the large crop, as a share of its height."""
@@ -78,7 +81,7 @@ class Sight:
 
 @dataclass(frozen=True)
 class Sheet:
-    """The pictures of one sight by file name, and why there are none. `seconds` is what making them took."""
+    """The pictures of one sight by file name, or why there are none."""
 
     pictures: Mapping[str, bytes]
     problem: str = ""
@@ -124,16 +127,26 @@ class Pictures:
     def sheet(self, sight: Sight) -> Sheet:
         """Return the pictures, made now if they are not there yet."""
         token = sight.token
+        kept = self._find_sheet(token)
+        if kept is not None:
+            return kept
         with self._making:
+            kept = self._find_sheet(token)  # made while this thread waited
+            if kept is not None:
+                return kept
+            made = make_sheet(sight, self.folder)
+        if not made.problem:  # with one it is not kept: the disk with the photo may be back at the next look
             with self._lock:
-                kept = self._sheets.get(token)
-            if kept is None:
-                kept = make_sheet(sight, self.folder)
-            with self._lock:
-                self._sheets[token] = kept
-                self._sheets.move_to_end(token)
+                self._sheets[token] = made
                 while len(self._sheets) > SHEETS_KEPT:
                     self._sheets.popitem(last=False)
+        return made
+
+    def _find_sheet(self, token: str) -> Sheet | None:
+        with self._lock:
+            kept = self._sheets.get(token)
+            if kept is not None:
+                self._sheets.move_to_end(token)
         return kept
 
     def _make_ahead(self) -> None:
@@ -155,10 +168,7 @@ def make_sheet(sight: Sight, folder: Path) -> Sheet:
     quad = find_quad(marks, sight.mark)
     if quad is not None:
         pictures["crop.jpg"] = cut_large(photo.pixels, quad)
-        gray = gray_pixels(photo)
-        for name in SHOWN_VIEWS:
-            line = cut_line(gray, Region(quad, 1.0), Cut(name, CLOSE_ENDS, own_pixels=True))
-            pictures[f"{name}.png"] = png_bytes(line.view.pixels)
+        pictures |= cut_views(gray_pixels(photo), quad)
     return Sheet(pictures)
 
 
@@ -189,9 +199,19 @@ def cut_large(pixels: NDArray[np.uint8], quad: Quad) -> bytes:
     """Return the mark in color, upright, as JPEG."""
     length, height = quad_size(quad)
     least, largest = CROP_HEIGHT_PX
-    wanted = min(min(max(height, least), largest), CROP_LENGTH_PX * height / length)
+    wanted = min(max(height, least), largest, CROP_LENGTH_PX * height / length)
     crop, _ = crop_quad(pixels, quad, max(8, round(wanted)), CROP_MARGIN)
     return jpeg_bytes(Image.fromarray(crop))
+
+
+def cut_views(gray: NDArray[np.uint8], quad: Quad) -> dict[str, bytes]:
+    """Return the mark in each of SHOWN_VIEWS, as PNG by file name, from the photo's own pixels where they do."""
+    length, height = quad_size(quad)
+    least, largest = VIEW_HEIGHT_PX
+    figures = round(min(max(height, least), largest, CROP_LENGTH_PX * height / length))
+    crop, to_photo = crop_quad(gray, grow_quad(quad, CLOSE_ENDS * height, 0.0), figures, LINE_MARGIN)
+    views = {name: make_view(name, crop, figures, to_photo).pixels for name in SHOWN_VIEWS}
+    return {f"{name}.png": png_bytes(pixels) for name, pixels in views.items()}
 
 
 def draw_photo(pixels: NDArray[np.uint8], marks: list[Mapping[str, Any]], chosen: int | None) -> bytes:
@@ -214,8 +234,8 @@ def draw_photo(pixels: NDArray[np.uint8], marks: list[Mapping[str, Any]], chosen
 def _outline(draw: ImageDraw.ImageDraw, quad: Quad, scale: float) -> None:
     corners = [(float(x) * scale, float(y) * scale) for x, y in grow_quad(quad, 6 / scale, 6 / scale)]
     around = [*corners, *corners[:2]]
-    draw.line(around, fill=WHITE, width=9, joint="curve")
-    draw.line(around, fill=VERMILLION, width=5, joint="curve")
+    for color, width in ((BLACK, 11), (WHITE, 9), (VERMILLION, 5)):
+        draw.line(around, fill=color, width=width, joint="curve")
 
 
 def _dash(draw: ImageDraw.ImageDraw, corners: Quad) -> None:

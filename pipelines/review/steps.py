@@ -31,6 +31,9 @@ from reader.errors import one_line
 RIVALS_MOST = 9
 """Rivals have the keys 1 to 9."""
 
+NO_SERIALS = frozenset({"patent", "address", "word"})
+"""Kinds of marks that are not offered as a serial: what they say leaves no doubt. They can be looked at."""
+
 TEXT_MOST, NOTE_MOST = 60, 400
 """Characters of a typed number and of a reason."""
 
@@ -96,6 +99,12 @@ class Visit:
     message: str = ""
     keys: bool = True
 
+    def skip(self, case: int) -> None:
+        """Leave a case for later in this sitting."""
+        if case not in self.skipped:
+            self.skipped.append(case)
+        self.message = say("skipped", case=case)
+
 
 def make_step(detail: CaseDetail, photo: int | None = None, mark: int | None = None) -> Step:
     """Return what to show of a case: the photo asked for or the one with the best reading, the mark likewise."""
@@ -105,10 +114,10 @@ def make_step(detail: CaseDetail, photo: int | None = None, mark: int | None = N
     answer = record.answer
     marks = answer["marks"] if answer else []
     ids = [one["id"] for one in marks]
-    serial = answer["serial"] if answer else None
-    if mark not in ids:
-        mark = serial["mark"] if serial and serial["mark"] in ids else next(iter(ids), None)
     best, rivals = list_rivals(answer) if answer else (None, ())
+    if mark not in ids:
+        likely = [one.mark for one in (best, *rivals) if one is not None and one.mark in ids]
+        mark = next(iter([*likely, *ids]), None)
     return Step(detail, number, Sight(record, mark), best, rivals)
 
 
@@ -130,7 +139,7 @@ def list_rivals(answer: Mapping[str, Any]) -> tuple[Rival | None, tuple[Rival, .
             found.append(_rival(one["text"], one["probability"], serial["mark"], answer))
     best = found[0] if found else None
     for mark in sorted(answer["marks"], key=lambda one: -one["probability"]):
-        if sum(sign.isdigit() for sign in mark["text"]) >= 2:
+        if mark["kind"] not in NO_SERIALS and sum(sign.isdigit() for sign in mark["text"]) >= 2:
             note = say("elsewhere", kind=mark["kind"])
             found.append(_rival(mark["text"], mark["probability"], mark["id"], answer, note))
     seen = {search_key(best.text)} if best else set()
@@ -170,6 +179,13 @@ class Desk:
         self._counted_at = float("-inf")
         self._waiting = 0
 
+    def current(self, case: int) -> CaseDetail:
+        """Return a case, or the one that it was merged into. Raises CasebookError where there is no such case."""
+        detail = self.book.case(case)
+        while detail.merged_into is not None:
+            detail = self.book.case(detail.merged_into)
+        return detail
+
     def next_cases(self, visit: Visit) -> list[CaseSummary]:
         """Return the case to decide next and the one after it, those skipped left out."""
         found = self.book.open_cases(limit=len(visit.skipped) + AHEAD)
@@ -208,7 +224,7 @@ class Desk:
         visit.done.append((before.summary.id, made))
         self._waiting -= before.summary.state is State.OPEN
         visit.message = say("recorded", case=step.case, what=say_what(made))
-        others = [one for one in self.book.case(step.case).decisions[seen:] if one.at != made.at or one.by != made.by]
+        others = [one for one in self.current(step.case).decisions[seen:] if _facts(one) != _facts(made)]
         if others:  # another program wrote between our look and our row
             other = others[-1]
             visit.message = say("decided_both", case=step.case, by=one_line(other.by), what=say_what(other))
@@ -221,9 +237,9 @@ class Desk:
             return None
         case, made = visit.done.pop()
         with self._deciding:
-            decisions = self.book.case(case).decisions
+            decisions = self.current(case).decisions
             latest = decisions[-1]
-            if (latest.by, latest.at, latest.outcome, latest.text) != (made.by, made.at, made.outcome, made.text):
+            if _facts(latest) != _facts(made):
                 visit.message = say("undo_late", case=case, by=one_line(latest.by))
                 return case
             before = decisions[-2] if len(decisions) > 1 else None
@@ -244,6 +260,11 @@ class Desk:
         return case
 
 
+def _facts(decision: Decision) -> tuple[object, ...]:
+    """Return what makes a decision this one and no other."""
+    return decision.by, decision.at, decision.outcome, decision.text
+
+
 @dataclass(frozen=True)
 class Choice:
     """What a press means for the casebook."""
@@ -260,8 +281,8 @@ class ChoiceError(ValueError):
 def read_choice(step: Step, action: str, typed: str, note: str) -> Choice:
     """Return what was pressed as a decision. Raises ChoiceError.
 
-    `action`: "accept TEXT", "rival TEXT", "type", "not-a-serial" or "cannot-be-read". The reason ends with the mark that
-    was looked at, so that training.py finds it again.
+    `action`: "accept TEXT", "rival TEXT", "type", "not-a-serial" or "cannot-be-read". The reason ends with the mark
+    that was looked at, so that training.py finds it again.
     """
     word, _, chosen = action.partition(" ")
     if word in ("not-a-serial", "cannot-be-read"):

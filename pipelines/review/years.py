@@ -7,13 +7,10 @@ that holds if the number is the right one, never a proof of age.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict
 from typing import Any
 
-from reader.dating.lookup import date_serial
-from reader.dating.tables import load_tables
-from reader.errors import MakerError, SettingsError
-from reader.results import Serial
+from pipelines.redating import date_again
+from reader.errors import MakerError
 
 
 def date_number(text: str, answer: Mapping[str, Any]) -> Mapping[str, Any] | None:
@@ -30,14 +27,7 @@ def date_number(text: str, answer: Mapping[str, Any]) -> Mapping[str, Any] | Non
 
 def date_anew(text: str, maker: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
     """Return what the maker's table says of a number, taken for read right."""
-    table = load_tables().makers.get(maker["id"]) if maker else None
-    if table is None:
-        return None
     try:
-        dating = date_serial(Serial(text, 1.0, False, 0), table.maker, load_tables()).dating
-    except (SettingsError, MakerError):  # letters in it, or a maker without a table
+        return date_again(text, maker["name"] if maker else None)[1]
+    except MakerError:  # a maker that no table here knows
         return None
-    if dating is None:
-        return None
-    data = asdict(dating)
-    return {**data, "interval": list(dating.interval), "evidence": list(data["evidence"]), "warnings": [*dating.warnings]}

@@ -179,7 +179,8 @@ def _decode_tiff(data: bytes, page: int, pixel_limit: int) -> Decoded:
     """Decode one page of a TIFF. Reduced copies and masks (TIFF 6.0, NewSubfileType bits 0 and 2) are no pages."""
     import tifffile
 
-    with tifffile.TiffFile(io.BytesIO(data)) as tiff:
+    # The stream is closed too: tifffile's objects hold each other, and with them a large file's bytes, for a while.
+    with io.BytesIO(data) as stream, tifffile.TiffFile(stream) as tiff:
         _refuse_raw(data, tiff.pages[0])
         if len(tiff.pages) > PAGES_MAX:
             raise RefusedError(f"has more than {PAGES_MAX} pages", "split it into smaller files")

@@ -30,7 +30,7 @@ PERIOD_MIN_PX, PERIOD_MAX_PX = 2.5, 20.0
 
 PEAK_RATIO_MIN = 20.0
 """Least height of a screen's peaks over the median of the ring of the same frequency, in the tiles' mean spectrum.
-Made halftones stand at 60 to 540, the worst of 480 other pictures at 18."""
+Made halftones stand at 60 to 540, the worst of 474 other pictures at 18."""
 
 TILES_AGREE_MIN = 0.5
 """Share of the tiles in which both peaks must stand out on their own, by half of that: a subject fills few tiles."""

@@ -178,3 +178,17 @@ def test_the_command_does_not_import_the_database() -> None:
     words = [sys.executable, "-c", code]
     result = subprocess.run(words, cwd=Path(__file__).parents[2], capture_output=True, text=True, check=True)
     assert result.stdout == "[]\n"
+
+
+def test_a_corrected_number_is_dated_anew_by_the_cases_maker_or_a_typed_one(run: Run) -> None:
+    by_case = json.loads(run("decide", "1", "60900", *ANN, "--format", "json").stdout)
+    assert by_case["dating"]["year"] in (1884, 1885)  # the demo's table: 60900 is the first number of 1885
+    typed = json.loads(run("decide", "2", "60900", "--maker", "Harrow & Thistle", *ANN, "--format", "json").stdout)
+    assert typed["dating"]["year"] == by_case["dating"]["year"]
+    unknown = run("decide", "2", "60900", "--maker", "Nobody at all", *ANN)
+    assert unknown.exit_code != 0
+    assert "Nobody at all" in unknown.stderr
+
+
+def test_a_number_of_a_maker_that_no_table_knows_is_decided_without_a_year(run: Run) -> None:
+    assert json.loads(run("decide", "2", "5027", *ANN, "--format", "json").stdout)["dating"] is None

@@ -268,3 +268,12 @@ def fastest(words: list[str]) -> float:
         subprocess.run(words, check=True, capture_output=True)
         seconds.append(time.perf_counter() - started)
     return min(seconds)
+
+
+def test_a_command_brings_its_own_extra_and_every_one_of_them_is_described():
+    described = tomllib.loads((CHECKOUT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    described = described["optional-dependencies"]
+    assert {extra for extras in start.COMMAND_EXTRAS.values() for extra in extras} <= described.keys()
+    from pipelines.command import COMMANDS
+
+    assert start.COMMAND_EXTRAS.keys() <= COMMANDS.keys()

@@ -21,7 +21,7 @@ from tools.trials.old_prints import SAMPLES
 ROOT = Path(__file__).resolve().parent.parent.parent
 
 RECORDED_AT_ONCE = 10_000
-"""Photos between two lines of progress while a casebook is filled."""
+"""Photos in one transaction while a casebook is filled."""
 
 
 def run_archive(place: Path, cache: Path, *words: str | Path) -> dict[str, Any]:
@@ -76,23 +76,30 @@ def measure_known(count: int) -> None:
     from pipelines.archive import describe_method
     from pipelines.archivist.places import hash_file
     from pipelines.archivist.tasks import ReadSettings
+    from pipelines.casebook import connect
+    from pipelines.casebook.record import FileResult, record_file
+    from pipelines.casebook.records import NewFailure
     from pipelines.casebook.store import open_casebook
 
     with tempfile.TemporaryDirectory(prefix="known-") as name:
         scratch = Path(name)
         photos = scratch / "photos"
         old = time.time() - 3600
+        results = []
+        method = describe_method(ReadSettings())
+        for number in range(count):
+            file = photos / f"box {number // 1000}" / f"{number}.jpg"
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(f"photo {number}")
+            os.utime(file, (old, old))
+            failure = NewFailure("made for a trial")
+            results.append(FileResult(hash_file(str(file)), str(file), method, failures=[failure]))
         with open_casebook(scratch / "casebook.sqlite") as casebook:
-            method = describe_method(ReadSettings())
-            for number in range(count):
-                file = photos / f"box {number // 1000}" / f"{number}.jpg"
-                file.parent.mkdir(parents=True, exist_ok=True)
-                file.write_text(f"photo {number}")
-                os.utime(file, (old, old))
-                sha256 = hash_file(str(file))
-                casebook.record_failure(sha256, file, method, "made for a trial")
-                if number % RECORDED_AT_ONCE == 0:
-                    print(f"  {number} recorded", file=sys.stderr, flush=True)
+            for start in range(0, count, RECORDED_AT_ONCE):
+                with connect.writing(casebook.engine) as connection:  # many at once, for the sake of the trial's time
+                    for result in results[start : start + RECORDED_AT_ONCE]:
+                        record_file(connection, result)
+                print(f"  {start} recorded", file=sys.stderr, flush=True)
         cold = run_archive(scratch / "casebook.sqlite", scratch / "cache", photos)
         warm = run_archive(scratch / "casebook.sqlite", scratch / "cache", photos)
         rehash = run_archive(scratch / "casebook.sqlite", scratch / "cache", photos, "--rehash")

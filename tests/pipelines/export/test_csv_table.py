@@ -52,6 +52,7 @@ def test_an_accepted_reading(tmp_path: Path, record: Record) -> None:
         "edtf": "1874~",
         "earliest": "1873",
         "latest": "1876",
+        "year_probability": "0.8731",
         "maker": "Harrow & Thistle",
         "advice": "Hold the lamp low, at the side.",
     }
@@ -125,8 +126,9 @@ def test_a_mark_of_no_photo_is_found(tmp_path: Path, record: Record) -> None:
 def test_the_pattern_takes_every_dating() -> None:
     import re
 
-    texts = [write_dating(1874, (1873, 1876), doubtful=doubtful) for doubtful in (True, False)]
-    texts += [write_dating(1874, (1850, 1890), doubtful=False), "1874", "1874?", "189X", "1885/..", "[1878,1891]"]
+    texts = [write_dating(1874, [(1873, 1876)], doubtful=doubtful) for doubtful in (True, False)]
+    texts += [write_dating(1874, runs, doubtful=False) for runs in ([(1850, 1890)], [(1873, 1876), (1891, 1891)])]
+    texts += ["1874", "1874?", "189X", "1885/..", "[1878,1891]"]
     assert all(re.fullmatch(EDTF_PATTERN, text) for text in texts)
 
 
