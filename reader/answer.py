@@ -45,8 +45,9 @@ LINE_HEIGHT_PX = 40
 """Height of the figures in a line picture. Tesseract reads best at capitals of 20 to 50 px (its own documentation);
 our network scales the picture to its own height."""
 
-OWN_HEIGHT_MAX = 200
-"""Most that figures measure, in pixels, in a view made from the photo's own pixels."""
+OWN_HEIGHT_MIN, OWN_HEIGHT_MAX = 60, 200
+"""Figures of a view made from the photo's own pixels, in pixels: lower ones lose little by the scaling to
+LINE_HEIGHT_PX, so that there is nothing to save, and higher ones are scaled to the most."""
 
 LINE_MARGIN = 0.3
 """What is shown around the figures, as a share of their height: room for figures that stand out of line."""
@@ -270,6 +271,8 @@ def _wide_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
 
 
 def _hard_cuts(gray: NDArray[np.uint8], region: Region) -> tuple[Cut, ...]:
+    if quad_size(region.quad)[1] < OWN_HEIGHT_MIN:
+        return ()
     return tuple(Cut(view, CLOSE_ENDS, own_pixels=True) for view in HARD_VIEWS)
 
 
@@ -292,7 +295,7 @@ def cut_line(gray: NDArray[np.uint8], region: Region, cut: Cut, half_turn: bool 
     """Cut one region out of the photo's gray pixels as a line picture."""
     quad = turn_quad(region.quad, 2) if half_turn else region.quad
     wider = grow_quad(quad, cut.ends * quad_size(quad)[1], 0.0)
-    height = round(min(max(quad_size(quad)[1], LINE_HEIGHT_PX), OWN_HEIGHT_MAX)) if cut.own_pixels else LINE_HEIGHT_PX
+    height = round(min(quad_size(quad)[1], OWN_HEIGHT_MAX)) if cut.own_pixels else LINE_HEIGHT_PX
     crop, to_photo = crop_quad(gray, wider, height, LINE_MARGIN)
     enhanced = make_view(cut.view, crop, height, to_photo)
     pixels = np.pad(enhanced.pixels, cut.border, constant_values=255)
