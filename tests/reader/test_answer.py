@@ -39,13 +39,13 @@ def test_a_sample_is_answered_rightly_or_honestly_not(answers, label):
 
 
 def test_most_of_the_samples_that_have_a_serial_are_read(answers):
-    """A floor, not a target: what was reached when this was written (16 of 17), less two."""
+    """A floor, not a target: what was reached when this was written (17 of 17), less two."""
     right = [
         label["file"]
         for label in LABELS
         if label["text"] and (serial := answers[label["file"]].serial) is not None and serial.text == label["text"]
     ]
-    assert len(right) >= 14
+    assert len(right) >= 15
 
 
 def test_a_letter_beside_the_serial_is_the_model(answers):
