@@ -51,7 +51,7 @@ def test_a_turned_string_is_told_from_an_upright_one(text: str) -> None:
 
 @pytest.mark.parametrize("text", ["0", "8", "69", "96", "808", "I"])
 def test_a_string_alike_both_ways_stays_open(text: str) -> None:
-    """The fonts of OpenCV 4 and 5 differ in how alike their figures are, so each is drawn over itself turned by half."""
+    """The fonts of OpenCV 4 and 5 differ in how alike their figures are, so each lies over itself turned by half."""
     picture, quad = _figures(text)
     both = np.minimum(picture, np.rot90(picture, 2))
     logits = TurnNetwork().logits(np.ascontiguousarray(both), [quad, turn_quad(quad, 2)])
