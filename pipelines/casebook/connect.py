@@ -8,6 +8,8 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import sqlite3
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -21,8 +23,9 @@ from reader.errors import SetupError, one_line
 
 FILE_NAME = "casebook.sqlite"
 
-LOCK_SECONDS = 30
-"""How long a writer waits for another, in seconds. One write takes milliseconds; a bulk import a few seconds."""
+LOCK_SECONDS, LOCK_PAUSE = 30, 0.02
+"""How long a writer waits for another, and how long until it looks again where SQLite does not wait itself, in seconds.
+One write takes milliseconds; a bulk import a few seconds."""
 
 WRITER_LOCK = 0x52616B65
 """Key of PostgreSQL's advisory lock that lets one writer in at a time ('Rake' in ASCII)."""
@@ -154,9 +157,23 @@ def _make_engine(url: URL) -> Engine:
 def _prepare_sqlite(connection: Any, _: Any) -> None:
     """Set a new connection up: transactions begin where we say so, readers and one writer at the same time."""
     connection.isolation_level = None
+    _keep_log_ahead(connection)
     # Rows that INSERT OR REPLACE would push out must meet the triggers too.
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON"):
+    for pragma in ("synchronous = FULL", "foreign_keys = ON", "recursive_triggers = ON"):
         connection.execute(f"PRAGMA {pragma}")
+
+
+def _keep_log_ahead(connection: Any) -> None:
+    """Switch to the write-ahead log. While another program switches a new file, SQLite refuses without waiting."""
+    end = time.monotonic() + LOCK_SECONDS
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > end:
+                raise
+            time.sleep(LOCK_PAUSE)
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -225,7 +225,8 @@ def _make_dating(
     first, last = runs[0][0], runs[-1][1]
     inside = (years >= first) & (years <= last)
     shown = np.flatnonzero(curve >= SHOWN_FROM)
-    half = np.clip(run_of_years(curve, HALF_LEVEL), shown[0], shown[-1])
+    # Looked for inside the wider one only, which may have left out a year at its end that a short run would take in.
+    half = np.clip(run_of_years(curve * inside, HALF_LEVEL / float(curve[inside].sum())), shown[0], shown[-1])
     span = slice(int(shown[0]), int(shown[-1]) + 1)
     number = int(leading.text)
     exact = leading.reach is Reach.POINT and say.states_the_year(leading.production.neighbors(number), year)

@@ -37,8 +37,13 @@ def free_port() -> int:
 @contextmanager
 def serving(folder: Path, port: int) -> Iterator[tuple[subprocess.Popen[str], str]]:
     words = ["review", "--casebook", str(folder / "casebook.sqlite"), "--by", "A. Reed", "--photos", str(folder)]
+    # A shell starts what runs in its background deaf to Ctrl-C, and so is everything started from there.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     with subprocess.Popen(
-        [sys.executable, "-m", "pipelines", *words, "--port", str(port)], stderr=subprocess.PIPE, text=True, cwd=ROOT
+        [sys.executable, "-m", "pipelines", *words, "--port", str(port)],
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
     ) as process:
         try:
             assert process.stderr is not None
@@ -48,6 +53,7 @@ def serving(folder: Path, port: int) -> Iterator[tuple[subprocess.Popen[str], st
             yield process, address[0]
         finally:
             process.kill()
+            signal.signal(signal.SIGINT, before)
 
 
 def test_it_serves_this_computer_alone_until_ctrl_c(book: Casebook, tmp_path: Path) -> None:
