@@ -12,9 +12,9 @@ from reader import answer as answer_module
 from reader.answer import CLOSE_ENDS, Cut, ReadOptions, crop_region, read_photo, save_views
 from reader.enhance.views import VIEWS
 from reader.errors import MakerError, PhotoError, SetupError
-from reader.geometry import quad_size
+from reader.geometry import box_quad, quad_size
 from reader.recognize.recognizer import RawCharacter, RawLine, Recognizer
-from reader.results import MarkKind
+from reader.results import MarkKind, Region
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 LABELS = [
@@ -185,3 +185,22 @@ def test_the_close_cut_of_a_lines_own_picture_is_that_picture():
     assert np.abs(cut.pixels.astype(int) - gray).mean() < 1.0
     for shape in ((5, 400), (400, 5), (1, 1)):
         assert answer_module.cut_line(np.zeros(shape, np.uint8), crop_region(np.zeros(shape, np.uint8)), Cut("plain"))
+
+
+@pytest.mark.parametrize(
+    ("file", "maker"),
+    [("technician_cast_plate.jpg", "Pellwick Brothers"), ("customer_melodeon_label.jpg", "Ostrava Lane Organ Works")],
+)
+def test_a_makers_name_in_the_photo_is_proposed_and_not_taken(answers, file, maker):
+    answer = answers[file]
+    (advice,) = [advice for advice in answer.advice if advice.code == "maker-needed"]
+    assert maker in advice.text
+    assert answer.maker is None and answer.dating is None
+
+
+@pytest.mark.parametrize(("way_open", "ways"), [(True, {False, True}), (False, {False})])
+def test_a_line_whose_way_up_is_known_is_read_one_way(way_open, ways):
+    gray = np.full((120, 400), 128, np.uint8)  # nothing to read, so that every line stays unsure
+    region = Region(box_quad(50, 30, 350, 90), 1.0, half_turn_open=way_open)
+    (lines,) = answer_module.read_lines(gray, [region], answer_module.own_recognizer())
+    assert {line.picture.half_turn for line in lines} == ways
